@@ -17,7 +17,7 @@ from miner.core.messages import MinerError
 from miner.core.results import Evidence, Plan
 from miner.core.results.briefing import KINDS, MAX_ON_ONE_SIDE, Briefing, NoteAt
 from miner.core.results.caseload import Caseload, PooledEffect
-from miner.render.drawn import MANY_DAYS, NARROW, WIDE, Drawing, Drawn, Studio
+from miner.render.drawn import MANY_DAYS, NARROW, WIDE, Drawing, Drawn, Studio, follow_drawing
 from miner.render.figures.hypothesis import PooledNumbers, pooled
 from miner.render.figures.inline import Styles
 from miner.render.figures.month import HIGHEST, LOWEST
@@ -135,7 +135,11 @@ def render(brief: Briefing, kind: str, rules: RuleBook, include: Sequence[str] =
         raise MinerError("words.too_many_chosen", count=len(chosen), most=MAX_ON_ONE_SIDE)
     audience, words = _MAKERS[kind]
     teller, styles = Teller(brief, said_to(rules, audience), chosen), Styles()
-    figured = {"session": _session_figures, "preparation": _preparation_figures}
+    figured = {
+        "session": _session_figures,
+        "preparation": _preparation_figures,
+        "take-home": _followed_figures,
+    }
     door = "" if audience is Audience.CLIENT else "paper"
     with at_door(door), in_unit(brief.display_unit):
         told = words(teller)
@@ -150,11 +154,20 @@ def _session_figures(told: Mapping[str, Any], teller: Teller, styles: Styles) ->
         for name in ("questions", "cards", "meals")
     }
     reach = Studio(teller).reach() if told["nothing"] and not brief.calm else None
-    return cards | {
-        "reach": reach and reach.both(styles),
-        "month": None if brief.calm else days_shown(teller, styles),
-        "curves": None if brief.calm or not brief.days else curves(teller, words=False),
-    }
+    return (
+        cards
+        | _followed_figures(told, teller, styles)
+        | {
+            "reach": reach and reach.both(styles),
+            "month": None if brief.calm else days_shown(teller, styles),
+            "curves": None if brief.calm or not brief.days else curves(teller, words=False),
+        }
+    )
+
+
+def _followed_figures(told: Mapping[str, Any], _: Teller, styles: Styles) -> dict[str, Any]:
+    drawn = [(one, follow_drawing(one)) for one in told["followed"]]
+    return {"followed": [one.told() | {"drawn": each and each.both(styles)} for one, each in drawn]}
 
 
 def _presented(card: Card, styles: Styles) -> dict[str, Any]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Any
 
+from miner.core.results.briefing import MAX_ON_ONE_SIDE
 from miner.core.results.follow import FollowPicture, KeptResult, UnitSeen
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
@@ -20,6 +21,7 @@ from miner.words.follow import (
 from miner.words.plan import result_doubts, result_key, result_sentence, result_size
 from miner.words.safe import clean
 from miner.words.sentences import ended_words, outcome_label, way_words
+from miner.words.teller import Teller
 from miner.words.wording import dated, full_date, say
 
 MOST_MARKS = 30
@@ -240,6 +242,24 @@ class Followed:
 
     def _level(self, value: float | None) -> str:
         return self.amounts.level(value, self.item.unit)
+
+
+def followed_by(teller: Teller) -> tuple[list[Followed], list[Followed]]:
+    """Return what a client's page tells of what was followed: the verdicts, newest last, the rest.
+
+    Nothing before a referral that nobody told the client of; no food where pages are calm.
+    """
+    brief, rules = teller.brief, teller.rules
+    if any(caution.comes_first for caution in brief.check.cautions):
+        return [], []
+    newest = {item.id: item for item in brief.kept}
+    shown = [
+        Followed(item, rules, teller.amounts, brief.calm)
+        for item in newest.values()
+        if not (brief.calm and any(rules.factor(n, item.unit_of).food for n in item.factors))
+    ]
+    read = [one for one in shown if one.read]
+    return read[-MAX_ON_ONE_SIDE:], [one for one in shown if not one.read and one.item.open]
 
 
 def marks(have: int, of: int) -> str:

@@ -10,6 +10,7 @@ from miner.core.messages import Message, several
 from miner.core.results import Evidence, Hypothesis, Shape
 from miner.core.results.briefing import MAX_ON_ONE_SIDE, Measure, TrialDates
 from miner.words.amounts import MG_DL_PER_MMOL_L
+from miner.words.followed import followed_by
 from miner.words.meals import comparison_sentence
 from miner.words.safe import clean
 from miner.words.sentences import could_have_shown, evidence_of, on_a_told_date
@@ -23,8 +24,11 @@ def session(teller: Teller) -> dict[str, Any]:
     """Return the words of the page to present, a card for each hypothesis shown."""
     calm = teller.brief.calm
     by_day, *by_meal = (_cards(one) for one in teller.each())
+    read, open_ = followed_by(teller)
     return {
         **teller.facts(),
+        "followed": read,
+        "also": [one.told() for one in open_],
         "headline": headline(teller),
         "nothing": nothing_stood_out(teller),
         "unasked": unasked(teller),
@@ -152,6 +156,7 @@ def take_home(teller: Teller) -> dict[str, Any]:
     fixed = {key: say(rules, "home", key) for key in ("leave_alone", "call", "stop")}
     return {
         **teller.facts(),
+        "followed": followed_by(teller)[0][-1:],
         "unasked": unasked(teller),
         "nothing": nothing,
         "looked": month_sentence(teller),
