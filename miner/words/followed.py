@@ -140,8 +140,8 @@ class Followed:
         test = self.item.test
         if self.tested and test is not None:
             doubts = result_doubts(test, self.rules, self.amounts)
-            return [*doubts, say(self.rules, "follow", "one_test")]
-        return [say(self.rules, "follow", "one_look")]
+            return [*doubts, *(say(self.rules, "follow", key) for key in ("one_test", "as_now"))]
+        return [say(self.rules, "follow", key) for key in ("one_look", "as_now")]
 
     def next(self) -> list[Next]:
         """Return what may be done now, the first most likely."""

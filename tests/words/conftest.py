@@ -75,7 +75,9 @@ def brief(folder: Path, rules: RuleBook, made_once: Callable[..., Briefing]) -> 
 class Figures:
     """The figures of the pages, each drawn once for what it shows: drawing is most of a page."""
 
-    NAMES = ("difference", "dots", "lineup", "meal_pairs", "month", "reach", "scatter")
+    NAMES = (
+        "difference", "dots", "follow_picture", "lineup", "meal_pairs", "month", "reach", "scatter",
+    )  # fmt: skip
 
     def __init__(self) -> None:
         self.draw = {name: getattr(drawn, name) for name in self.NAMES}
