@@ -60,14 +60,14 @@ def test_the_newest_verdict_of_an_idea_is_the_one_shown(
 def test_calm_pages_tell_the_verdict_in_words_alone(
     brief: Briefing, rules: RuleBook, render: Render, page_text: ModuleType, kind: str
 ) -> None:
-    food = kept(rules, id="aaaaaaaa", factors=("late_dinner",))
+    food = kept(rules, id="aaaaaaaa", factors=("high_carb_day",))
     calm = replace(brief, calm=True, kept=(food, kept(rules)))
     page, aloud = render(calm, kind, rules), replace(brief, kept=(kept(rules), food))
     said, loud = (" ".join(page_text.seen(one)) for one in (page, render(aloud, kind, rules)))
     assert "It held up on new days." in said
     assert "A short night" in said
-    assert "A late dinner, higher" not in said
-    assert "A late dinner, higher" in loud
+    assert "than usual, higher" not in said
+    assert "than usual, higher" in loud
     assert "109" not in said
     assert "before, then the test" not in page
 
