@@ -25,7 +25,7 @@ from miner.render.figures.paper import DARK, PALETTE
 from miner.rulebook import RuleBook
 from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts, in_unit
 from miner.words.door import Audience, at_door, said_to
-from miner.words.handouts import Card, doctor, session, take_home
+from miner.words.handouts import Card, doctor, referral, session, take_home
 from miner.words.plan import beside
 from miner.words.practice import CaseloadTeller, first
 from miner.words.preparation import preparation
@@ -142,6 +142,8 @@ def render(brief: Briefing, kind: str, rules: RuleBook, include: Sequence[str] =
     }
     door = "" if audience is Audience.CLIENT else "paper"
     with at_door(door), in_unit(brief.display_unit):
+        if audience is Audience.CLIENT and teller.cautions.ahead:
+            return fill("referral.html", styles, kind=kind, **referral(teller))
         told = words(teller)
         figures = figured[kind](told, teller, styles) if kind in figured else {}
     return fill(f"{kind}.html", styles, **told | figures)

@@ -36,6 +36,11 @@ class CautionBlocks:
         """What the client was told to see a clinician about."""
         return tuple(one for one in self.said if one.class_ and one.informed)
 
+    @property
+    def told_on(self) -> str:
+        """The day on which the client was told to see a clinician, in words; empty for none."""
+        return full_date(self.told[0].informed) if self.told else ""
+
     def first(self) -> Parts:
         """Return the block that comes before any pattern, or nothing.
 
@@ -43,8 +48,8 @@ class CautionBlocks:
         """
         if not self.ahead and not self.told:
             return []
-        lines = [urgent(text, 2) for text in self._headline()]
-        lines += [paragraph(text, 2) for text in self._settled()]
+        lines = [urgent(text, 2) for text in self.headline()]
+        lines += [paragraph(text, 2) for text in self.settled()]
         lead = [heading(self.lead)] if self.lead else []
         return [*lead, *lines, paragraph("")]
 
@@ -65,26 +70,41 @@ class CautionBlocks:
         """What leads patterns that are not for the client as yet."""
         return [heading(str(message("words.for_you_only")))] if self.ahead else []
 
-    def _headline(self) -> list[str]:
+    def holds(self, topic: str) -> bool:
+        """Say whether habits of a topic are neither proposed nor tested as yet."""
+        return any(held == topic for one in self.said for held, _ in one.waiting)
+
+    @property
+    def kinds(self) -> set[str]:
+        """What rests the headline on readings: the codes of their reasons."""
+        return {one.rests_on.code for one in self.ahead if isinstance(one.rests_on, Message)}
+
+    @property
+    def at_once(self) -> bool:
+        """Whether symptoms would make it urgent."""
+        return bool(self.kinds & set(_AT_ONCE))
+
+    def headline(self) -> list[str]:
+        """Return what nobody told the client as yet: why, what to do, and what waits."""
         ahead = self.ahead
         if not ahead:
             return []
-        kinds = {one.rests_on.code for one in ahead if isinstance(one.rests_on, Message)}
         own = [one.text for one in ahead if not one.medicine and not _shortened(one)]
         see = "work_with" if self.medicine else "see"
-        see += "_at_once" if kinds & set(_AT_ONCE) else ""
+        see += "_at_once" if self.at_once else ""
         said = [str(message(f"words.{see}"))]
-        said += [str(message("words.sensor_second"))] if kinds & set(_LOWS) else []
+        said += [str(message("words.sensor_second"))] if self.kinds & set(_LOWS) else []
         reasons = reasons_of(ahead)
         doses = [str(message("words.medicine"))] if self.medicine else []
         return [" ".join([*reasons, *own, *said, *doses]), " ".join(waiting(self.said))]
 
-    def _settled(self) -> list[str]:
+    def settled(self) -> list[str]:
+        """Return in one line what the client was told, when, and what still waits."""
         told = self.told
         if not told:
             return []
         why = tuple(dict.fromkeys(one.rests_on or one.said for one in told))
-        said = [str(message("words.was_told", day=full_date(told[0].informed), why=why))]
+        said = [str(message("words.was_told", day=self.told_on, why=why))]
         if not self.ahead:
             said += [str(message("words.medicine"))] if self.medicine else []
             said += waiting(self.said)
@@ -96,9 +116,13 @@ class CautionBlocks:
 
     def beside(self) -> Parts:
         """Return what stands below the first lines: days of illness, questions not asked."""
+        return [paragraph(text) for text in self.notes()]
+
+    def notes(self) -> list[str]:
+        """Return what stands below the first lines, as texts."""
         tags = CautionKind.MEDICINE
         own = [x.text for x in self.said if x.kind is tags or (x.kind in FIRST and not x.class_)]
-        return [paragraph(text) for text in [*own, *self.texts(BESIDE)]]
+        return [*own, *self.texts(BESIDE)]
 
     def last(self, *, patterns: bool = True) -> Parts:
         """Return what is always said in one paragraph, with or without what is about patterns."""

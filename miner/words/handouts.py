@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from miner.core.messages import Message, several
-from miner.core.results import Evidence, Hypothesis, Shape
+from miner.core.messages import Message, message, several
+from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis, Shape
 from miner.core.results.briefing import MAX_ON_ONE_SIDE, Measure, TrialDates
 from miner.words.amounts import MG_DL_PER_MMOL_L
 from miner.words.followed import followed_by
@@ -15,7 +15,7 @@ from miner.words.meals import comparison_sentence
 from miner.words.safe import clean
 from miner.words.sentences import could_have_shown, evidence_of, on_a_told_date
 from miner.words.teller import Teller
-from miner.words.wording import capital, day_and_month, full_date, say
+from miner.words.wording import capital, day_and_month, few, full_date, say
 
 _TOLD = (Evidence.CLEAR, Evidence.HINT)
 
@@ -142,6 +142,36 @@ def _any_clear(teller: Teller) -> bool:
     )
 
 
+def referral(teller: Teller) -> dict[str, Any]:
+    """Return the words of a page of a client who is to see a clinician before anything else.
+
+    No pattern is on it, and nothing to try; the reason only where readings are it, and no number
+    where there are to be none.
+    """
+    said, brief = teller.cautions, teller.brief
+    readings = [one for one in said.ahead if one.kind is CautionKind.REFERRAL]
+    reasons = [
+        str(message(one.rests_on.code.replace("tables.", "words.client_"), **one.rests_on.values))
+        for one in readings
+        if isinstance(one.rests_on, Message) and not brief.calm
+    ]
+    of_readings = {one.action for one in readings}
+    actions = [one.action for one in said.ahead if one.action and one.action not in of_readings]
+    actions = list(dict.fromkeys(actions))
+    return {
+        **teller.facts(),
+        "title": str(message("words.client_first")),
+        "reasons": reasons,
+        "others": actions,
+        "blood": bool(said.kinds & set(_HIGH)),
+        "at_once": said.at_once,
+        **{key: say(teller.rules, "home", key) for key in ("call", "stop")},
+    }
+
+
+_HIGH = ("tables.wake_at_least", "tables.any_at_least", "tables.a1c_at_least")
+
+
 def take_home(teller: Teller) -> dict[str, Any]:
     """Return the words of one printed side: what was seen, what to try, when to stop."""
     brief, rules = teller.brief, teller.rules
@@ -220,6 +250,9 @@ def doctor(teller: Teller) -> dict[str, Any]:
     every = f"{glucose.cadence_min:g}" if glucose and glucose.cadence_min else None
     return {
         **teller.facts(),
+        "referred": [_referred(one, teller) for one in check.cautions if one.days],
+        "told_on": teller.cautions.told_on,
+        "medicine": teller.cautions.medicine,
         "worn": _worn(len({day.sensor for day in brief.days if day.sensor}), every),
         "measures": [measured(item, teller) for item in brief.measures],
         "intake": _intake(brief.intake),
@@ -231,6 +264,16 @@ def doctor(teller: Teller) -> dict[str, Any]:
         ),
         "tested": [tested(item, one) for one, item in shown.values()],
     }
+
+
+def _referred(one: CautionText, teller: Teller) -> tuple[str, str, str]:
+    """Return a reason in numbers: the rule with its days, the worst value, the dates."""
+    worst = "-" if one.worst is None else teller.amounts.level(one.worst, "mg/dL")
+    dates = few([day_and_month(day, short=True) for day in one.days], MOST_DATES)
+    return capital(one.short), worst, dates
+
+
+MOST_DATES = 12
 
 
 def _intake(answers: Mapping[str, str]) -> list[str]:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from miner.core.messages import several
-from miner.core.results import CautionKind, Evidence, Hypothesis, Severity
+from miner.core.results import Evidence, Hypothesis, Severity
 from miner.core.results.briefing import DayPicture
 from miner.core.results.follow import KeptResult
 from miner.words.amounts import chance, fixed
-from miner.words.cautions import BESIDE, FIRST, LAST, CautionBlocks
+from miner.words.cautions import LAST
 from miner.words.check import finding_words
 from miner.words.follow import kept_lines, kept_title
 from miner.words.plan import result_doubts
@@ -40,9 +40,11 @@ def preparation(teller: Teller) -> dict[str, Any]:
         "ranked_before": ranked_before(teller),
         "notes": _notes(teller),
         "kept": kept_before(teller),
-        "urgent": _cautions(teller, FIRST),
-        "beside": _cautions(teller, BESIDE),
-        "always": _cautions(teller, LAST),
+        "lead": teller.cautions.lead,
+        "urgent": teller.cautions.headline(),
+        "settled": teller.cautions.settled(),
+        "beside": teller.cautions.notes(),
+        "always": teller.cautions.texts(LAST),
         "findings": _findings(teller),
         "not_usable": _not_usable(teller),
         "ask_about": ask_about(teller),
@@ -132,10 +134,6 @@ def _counted(teller: Teller) -> str:
     ]
     asked = several(teller.brief.ranking.questions_asked, "question was", "questions were")
     return f"{asked} tested, habits taken together among them. {' '.join(told)}"
-
-
-def _cautions(teller: Teller, kinds: tuple[CautionKind, ...]) -> list[str]:
-    return [clean(text, 400) for text in CautionBlocks(teller.brief.check.cautions).texts(kinds)]
 
 
 def _hints_title(teller: Teller, found: int) -> str:

@@ -10,6 +10,7 @@ from miner.core.messages import Message, several
 from miner.core.results import Doubt, DoubtCode, Evidence, Hypothesis, OutcomeSummary
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.words.amounts import Amounts
+from miner.words.cautions import CautionBlocks
 from miner.words.document import Parts, paragraph
 from miner.words.safe import clean
 from miner.words.sentences import (
@@ -202,6 +203,11 @@ class Teller:
             yield replace(self, brief=replace(self.brief, ranking=self.brief.by_meal, by_meal=None))
 
     @property
+    def cautions(self) -> CautionBlocks:
+        """The cautions of the client."""
+        return CautionBlocks(self.brief.check.cautions)
+
+    @property
     def client(self) -> str:
         """The client's code, harmless to print."""
         return clean(self.brief.client, 60)
@@ -339,12 +345,14 @@ class Teller:
     def tries(self, item: Hypothesis) -> list[str]:
         """Return what could be tried, where that fits the way the difference went.
 
-        Nothing where a caution comes first, and nothing for a tag or food without a table of its
-        own in the rule book.
+        Nothing that a caution holds back, and nothing for a tag or food without a table of its own
+        in the rule book.
         """
         if item.difference is None or item.evidence not in (Evidence.CLEAR, Evidence.HINT):
             return []
-        if self.brief.actions or not all(self._own(name) for name in item.factors):
+        if not all(self._own(name) for name in item.factors):
+            return []
+        if any(self.cautions.holds(rule.about) for rule in self.factors(item)):
             return []
         worse_with = (item.difference > 0) == (self.outcome(item).worse == "higher")
         fits = all((rule.helpful == "without") == worse_with for rule in self.factors(item))
