@@ -51,8 +51,8 @@ class CautionText:
         opened: what habits may be about that it held back, each with the day that was lifted, ISO.
         agreement: of these, what opens only once a clinician agreed to it.
         medicine: what is taken that glucose follows, its doses in no record: such as "insulin".
-        worst: the highest value of those days, mg/dL, or the lowest of a low; None where there is
-            none, or where the sensor showed no number.
+        worst: the highest value of those days, mg/dL, or the lowest of a low; infinite where it is
+            beyond what the sensor shows, None where it rests on an answer.
     """
 
     kind: CautionKind

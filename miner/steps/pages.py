@@ -206,8 +206,12 @@ def _pairs_of_chosen(
 
 
 def _actions(said: Sequence[CautionText]) -> tuple[str, ...]:
-    """Return what the client is told for each caution that asks for a clinician, once each."""
-    ordered = sorted(said, key=lambda item: item.kind is CautionKind.REFERRAL)
+    """Return what the client is told for each caution that asks for a clinician, once each.
+
+    Of readings only as long as nobody told the client.
+    """
+    open_ = [one for one in said if one.kind is not CautionKind.REFERRAL or not one.informed]
+    ordered = sorted(open_, key=lambda item: item.kind is CautionKind.REFERRAL)
     return tuple(dict.fromkeys(item.action for item in ordered if item.action))
 
 

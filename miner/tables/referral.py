@@ -239,10 +239,9 @@ def _days_counted(
 
 
 def _worst(rule: Referral, values: Floats) -> float | None:
-    """Return the highest value, of a low the lowest; None where the sensor showed no number."""
+    """Return the highest value, of a low the lowest; None without any."""
     high = rule.kind in ("wake_at_least", "any_at_least")
-    worst = values.max(initial=-np.inf) if high else values.min(initial=np.inf)
-    return float(worst) if np.isfinite(worst) else None
+    return float(values.max() if high else values.min()) if values.size else None
 
 
 def met_by(trace: Trace, rule: Referral) -> Mask:

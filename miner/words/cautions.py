@@ -70,6 +70,11 @@ class CautionBlocks:
         """What leads patterns that are not for the client as yet."""
         return [heading(str(message("words.for_you_only")))] if self.ahead else []
 
+    @property
+    def stops(self) -> bool:
+        """Whether food is feared: nothing about it is shown to the client, ever."""
+        return any(one.class_ == "stop" for one in self.said)
+
     def holds(self, topic: str) -> bool:
         """Say whether habits of a topic are neither proposed nor tested as yet."""
         return any(held == topic for one in self.said for held, _ in one.waiting)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import isinf
 from typing import Any
 
 from miner.core.messages import Message, message, several
@@ -157,10 +158,10 @@ def referral(teller: Teller) -> dict[str, Any]:
     ]
     of_readings = {one.action for one in readings}
     actions = [one.action for one in said.ahead if one.action and one.action not in of_readings]
-    actions = list(dict.fromkeys(actions))
+    actions, first = list(dict.fromkeys(actions)), str(message("words.client_first"))
     return {
         **teller.facts(),
-        "title": str(message("words.client_first")),
+        "title": first if readings or not actions else actions.pop(0),
         "reasons": reasons,
         "others": actions,
         "blood": bool(said.kinds & set(_HIGH)),
@@ -268,7 +269,9 @@ def doctor(teller: Teller) -> dict[str, Any]:
 
 def _referred(one: CautionText, teller: Teller) -> tuple[str, str, str]:
     """Return a reason in numbers: the rule with its days, the worst value, the dates."""
-    worst = "-" if one.worst is None else teller.amounts.level(one.worst, "mg/dL")
+    worst = teller.amounts.level(one.worst, "mg/dL")
+    if one.worst is not None and isinf(one.worst):
+        worst = str(message("words.beyond_high" if one.worst > 0 else "words.beyond_low"))
     dates = few([day_and_month(day, short=True) for day in one.days], MOST_DATES)
     return capital(one.short), worst, dates
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from miner.core.messages import Message, several
+from miner.core.messages import Message, message, several
 from miner.core.results import Doubt, DoubtCode, Evidence, Hypothesis, OutcomeSummary
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.words.amounts import Amounts
@@ -208,6 +208,12 @@ class Teller:
         return CautionBlocks(self.brief.check.cautions)
 
     @property
+    def actions(self) -> list[str]:
+        """What the client is told of a clinician; once told, in a line with the date."""
+        day = self.cautions.told_on
+        return [*self.brief.actions, *([str(message("words.client_told", day=day))] if day else [])]
+
+    @property
     def client(self) -> str:
         """The client's code, harmless to print."""
         return clean(self.brief.client, 60)
@@ -238,20 +244,26 @@ class Teller:
         ]
 
     def chosen(self) -> list[Hypothesis]:
-        """Return what was chosen, in the order of the ranking."""
-        return [item for item in self.brief.ranking.hypotheses if item.id in self.include]
+        """Return what was chosen, in the order of the ranking; nothing about food where feared."""
+        return [
+            item
+            for item in self.brief.ranking.hypotheses
+            if item.id in self.include and not (self.cautions.stops and self.about_food(item))
+        ]
 
     def questions(self) -> list[Hypothesis]:
         """Return the client's own fixed questions; one about food only if it was chosen."""
         return [
             item
             for item in self.brief.ranking.hypotheses
-            if item.family == "fixed" and (item.id in self.include or not self.about_food(item))
+            if item.family == "fixed"
+            and (not self.about_food(item) or (item.id in self.include and not self.cautions.stops))
         ]
 
     def about_food(self, item: Hypothesis) -> bool:
-        """Say whether any factor is about food."""
-        return any(factor.food for factor in self.factors(item))
+        """Say whether any factor is about food; where that is feared, meals and their times too."""
+        meals = self.cautions.stops
+        return any(rule.food or (meals and rule.stream == "meals") for rule in self.factors(item))
 
     def factors(self, item: Hypothesis) -> list[FactorRule]:
         """Return the rules of its factors."""
@@ -336,7 +348,10 @@ class Teller:
     def hides(self, name: str) -> bool:
         """Say whether a habit is not named to a client: about food, and not chosen."""
         told = {factor for item in self.chosen() for factor in item.factors}
-        return name not in told and bool(name) and self.rules.factor(name, self.unit).food
+        if not name or name in told:
+            return False
+        rule = self.rules.factor(name, self.unit)
+        return rule.food or (self.cautions.stops and rule.stream == "meals")
 
     def ended(self, item: Hypothesis) -> str:
         """Return how an earlier test of it ended, or nothing where there was none."""
@@ -388,7 +403,7 @@ class Teller:
             "days": brief.check.days,
             "usable": brief.check.usable_days,
             "unit": brief.display_unit,
-            "actions": brief.actions,
+            "actions": self.actions,
             "too_few": brief.ranking.status == "too_few",
             "need": brief.ranking.need_units,
         }

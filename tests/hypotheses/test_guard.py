@@ -6,9 +6,9 @@ import pytest
 from small_tables import NAN, RULES, day_table, with_factor, with_guard
 
 from miner.core.results import Evidence
-from miner.hypotheses.design import Run, design
-from miner.hypotheses.guard import Levels, adds_something, doubts, judge_all
-from miner.hypotheses.rank import SECOND_LOOK, RankingRequest, rank_table
+from miner.hypotheses.design import Question, Run, design
+from miner.hypotheses.guard import MEDICINE, Levels, adds_something, doubts, judge_all
+from miner.hypotheses.rank import SECOND_LOOK, RankingRequest, ask_table, rank_table
 from miner.hypotheses.search import search
 from miner.stats.maxt import shuffles
 
@@ -37,6 +37,30 @@ def ranked(outcome, factors, rules=RULES, *, name="day_mean", draws=DRAWS, **opt
     table = day_table({name: outcome}, factors, **options)
     found = rank_table(table, rules, RankingRequest(second_look=second_look), run=Run(draws=draws))
     return {item.factors: item for item in found.hypotheses}
+
+
+# ---- what is taken and is in no record
+
+
+@pytest.mark.parametrize("medicine", [False, True])
+def test_beside_doses_in_no_record_nothing_about_food_is_clear(medicine):
+    eaten, slept, late = mixed(1, 60), mixed(2, 60), mixed(3, 60)
+    outcome = 100 + noise(60) + 14 * eaten + 14 * slept + 3.5 * late
+    table = day_table(
+        {"day_mean": outcome},
+        {"high_carb_day": eaten, "short_sleep": slept, "late_dinner": late},
+    )
+    found = rank_table(replace(table, medicine=medicine), RULES, run=Run(draws=DRAWS))
+    told = {item.factors: item for item in found.hypotheses}
+    food, sleep = told["high_carb_day",], told["short_sleep",]
+    assert food.evidence is (Evidence.HINT if medicine else Evidence.CLEAR)
+    assert [doubt.code for doubt in food.doubts] == ["medicine"] * medicine
+    assert sleep.evidence is Evidence.CLEAR
+    assert sleep.notes == (MEDICINE,) * medicine
+    assert (told["late_dinner",].evidence, told["late_dinner",].notes) == (Evidence.CANNOT_TELL, ())
+    fixed = replace(table, medicine=medicine)
+    asked = ask_table(fixed, RULES, Question("high_carb_day", "day_mean", fixed_on="2026-03-01"))
+    assert asked.evidence is (Evidence.HINT if medicine else Evidence.CLEAR)
 
 
 # ---- what cannot be told apart

@@ -20,7 +20,7 @@ from miner.followup.refusals import require_not_held
 from miner.records.client import Clinician
 from miner.tables import cautions, tabulate
 from miner.tables.glucose.trace import trace_of
-from miner.tables.referral import held_back, met_by
+from miner.tables.referral import held_back, in_short, met_by
 
 ALL = set(TOPICS)
 DAYS = 8
@@ -197,3 +197,35 @@ def test_every_class_is_complete(rules):
     for name, topic in product(book, TOPICS):
         never = topic not in {*book[name].opened_by_informed, *book[name].opened_by_agreed}
         assert never == (name == "stop" and topic in ("stress", "meals"))
+
+
+def test_a_reason_comes_with_its_worst_value_and_what_waits_for_agreement(said_of):
+    by_kind = {one.rests_on.code: one for one in said_of("wake", "high", "low", "under_70")}
+    worst = {code.removeprefix("tables."): one.worst for code, one in by_kind.items()}
+    assert worst == {
+        "wake_at_least": 130.0, "any_at_least": 205.0, "any_below": 50.0, "below_on_days": 50.0,
+    }  # fmt: skip
+    assert by_kind["tables.any_at_least"].agreement == ()
+    assert by_kind["tables.any_below"].agreement == ("movement", "meals")
+    (feared,) = said_of(answers=("eating_disorder",))
+    assert (feared.agreement, feared.worst) == (("sleep", "movement"), None)
+
+
+def test_what_is_taken_is_known_from_the_intake_or_a_tag(client_with, rules):
+    tag = {"start": "2026-03-04 08:00", "tag": "metformin"}
+    told = client_with(answers=("insulin",)), client_with(tags=(tag,))
+    for client in (*told, client_with(answers=("lows",))):
+        table = tabulate(client, rules, "day")
+        said = [one.medicine for one in cautions(client, table, rules)[0] if one.medicine]
+        assert table.medicine is bool(said)
+    assert [tabulate(client, rules, "day").medicine for client in told] == [True, True]
+
+
+def test_a_row_of_a_caseload_says_in_short_what_waits_and_what_was_told(client_with, rules):
+    settled = Clinician(informed=date(2026, 3, 4))
+    client = client_with("high", "low", answers=("sleep_apnoea",), settled=settled)
+    said = cautions(client, tabulate(client, rules, "day"), rules)[0]
+    assert [str(one) for one in in_short(said)] == [
+        "refer first: below 54 mg/dL for 15 minutes or longer on 1 day",
+        "told on 2026-03-04 to see a clinician: yes to sleep apnoea; 200 mg/dL or more on 1 day",
+    ]

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from miner.core.messages import MinerError, message
+from miner.core.messages import Message, MinerError, message
 from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis, Ranking
 from miner.core.results.briefing import KINDS, SHARED_KINDS, Briefing, EarlierResult, Shared
 from miner.render import pages
@@ -164,13 +164,68 @@ def test_the_client_sees_the_action_of_a_caution_and_not_its_reason(
 
     reason = rules.cautions.intake["insulin"].when_yes
     action = rules.cautions.intake["insulin"].client_action
-    said = (CautionText(CautionKind.INTAKE, reason), *brief.check.cautions)
+    waits = {"class_": "agree", "informed": "2026-02-20", "waiting": (("sleep", "agreed"),)}
+    said = (CautionText(CautionKind.INTAKE, reason, **waits), *brief.check.cautions)
     cautious = replace(brief, actions=(action,), check=replace(brief.check, cautions=said))
     text = text_of(cautious, kind, [clear.id])
     assert action in text
     assert "nsulin" not in text
     assert rules.factor("short_sleep").try_ not in text
-    assert reason in text_of(cautious, "preparation")
+    assert "On 20 February 2026 we asked you to see your doctor." in text
+    assert "The client was told to see a clinician, on 20 February" in text_of(
+        cautious, "preparation"
+    )
+
+
+@pytest.mark.parametrize("calm", [False, True])
+@pytest.mark.parametrize("kind", CLIENT_PAGES)
+def test_a_client_who_is_to_see_a_doctor_first_is_shown_nothing_else(
+    brief: Briefing, kind: str, calm: bool, clear: Hypothesis, text_of: TextOf
+) -> None:
+    at, days = Message("tables.limit_in_mg", {"limit": 200}), Message("tables.days", {"n": 2})
+    high = CautionText(
+        CautionKind.REFERRAL, "Refer.", Message("tables.any_at_least", {"at": at, "days": days}),
+        "See your doctor first.", class_="refer", days=("2026-02-01", "2026-02-03"), worst=212.0,
+        waiting=(("sleep", "informed"),),
+    )  # fmt: skip
+    low = replace(
+        high, rests_on=Message("tables.any_below", {"at": at, "days": days}), worst=float("-inf")
+    )
+    apnoea = CautionText(CautionKind.INTAKE, "x", "y", "Ask about your sleep.", class_="refer")
+    told = replace(
+        brief, calm=calm, check=replace(brief.check, cautions=(high, low, apnoea)),
+        actions=(high.action, apnoea.action),
+    )  # fmt: skip
+    text = text_of(told, kind, [clear.id])
+    assert "Please see your doctor first." in text
+    assert "Until then Change nothing on your own." in text
+    assert "Go today if you are very thirsty" in text
+    assert "Ask about your sleep." in text
+    assert ("Your sensor showed 200 mg/dL or more on 2 days." in text) is not calm
+    assert (re.search(r"\d", text.replace(brief.client, "")) is None) is calm
+    assert "short night" not in text.lower()
+    of_doctor = text_of(told, "doctor", [clear.id])
+    assert "200 mg/dL or more on 2 days 212 1 Feb, 3 Feb" in of_doctor
+    assert "below what the sensor shows" in of_doctor
+
+
+def test_where_food_is_feared_no_food_is_on_a_page_of_the_client(
+    brief: Briefing, rules: RuleBook, page_of: Render
+) -> None:
+    from miner.words.teller import Teller
+
+    meals = [
+        item for item in brief.ranking.hypotheses
+        if any(rules.factor(name).stream == "meals" for name in item.factors)
+    ]  # fmt: skip
+    assert "late_dinner" in {name for item in meals for name in item.factors}
+    feared = CautionText(CautionKind.INTAKE, "x", class_="stop", informed="2026-02-20")
+    told = replace(brief, check=replace(brief.check, cautions=(feared,)))
+    chosen = tuple(item.id for item in meals)
+    assert Teller(brief, rules, chosen).chosen()
+    assert Teller(told, rules, chosen).chosen() == []
+    assert Teller(told, rules, chosen).hides("late_dinner")
+    assert not Teller(told, rules, chosen).hides("short_sleep")
 
 
 def test_what_calls_for_a_clinician_stands_before_any_pattern_on_every_page(
