@@ -63,6 +63,7 @@ if TYPE_CHECKING:
     from miner.steps.story import chosen_now, followup_state, history, written_plan
     from miner.steps.ticking import (
         Ticking,
+        days_not_ticked,
         days_over,
         last_ticks,
         open_plans,
@@ -130,6 +131,7 @@ _HOME = {
         "miner.steps.story": ("chosen_now", "followup_state", "history", "written_plan"),
         "miner.steps.ticking": (
             "Ticking",
+            "days_not_ticked",
             "days_over",
             "last_ticks",
             "open_plans",

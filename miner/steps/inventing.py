@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections.abc import Mapping
 from dataclasses import replace
@@ -22,6 +20,7 @@ from miner.steps.fixing import fix_question
 from miner.steps.following import follow, result
 from miner.steps.keeping import keep, plan
 from miner.steps.ranking import rank
+from miner.steps.ticking import Ticking, days_over, tick
 
 PATTERN = (("short_sleep",), "wake_glucose")
 QUESTIONS = (
@@ -110,7 +109,7 @@ def _test(practice: Path, scenario: Any, *, missing: int = 0) -> tuple[Plan, Map
     told = [each for each in sorted(arms) if date.fromisoformat(each) <= last]
     if missing:
         del told[-missing]
-    _tick(folder, made.plan, told)
+    _tick(folder, made.plan, told, _at(last + ONE))
     follow(read_client(folder), remember=True, now=_at(last + ONE))
     return made, truth
 
@@ -129,13 +128,10 @@ def _arms(made: Plan) -> Mapping[str, str]:
     }
 
 
-def _tick(folder: Path, plan: str, days: list[str]) -> None:
+def _tick(folder: Path, plan: str, days: list[str], now: datetime) -> None:
     """Note that on these days what was planned was done."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(("date", "plan", "answer"))
-    writer.writerows((day, plan, "yes") for day in days)
-    write_whole(folder / "ticks.csv", out.getvalue().encode())
+    what = Ticking(plan, tuple((day, day, "yes") for day in days))
+    tick(folder, what, days_over(now.date()), now=now)
 
 
 def generate(

@@ -29,6 +29,7 @@ from miner.words.sentences import factor_phrase, outcome_label, way_words
 from miner.words.wording import say
 
 if TYPE_CHECKING:
+    from miner.core.results.noting import NotTicked
     from miner.ledger import Kept
 
 
@@ -78,7 +79,17 @@ def show(request: PageRequest) -> Response:
         only_counted=say(rules, "follow", "only_counted"),
         results=results,
         start=_later(max(date.today().isoformat(), last or "")),
+        not_ticked=_not_ticked(request),
     )
+
+
+def _not_ticked(request: PageRequest) -> tuple[NotTicked, ...]:
+    """Return the days without a tick; none where the ticks cannot be read, as its page tells."""
+    yesterday = date.today() - timedelta(days=1)
+    try:
+        return steps.days_not_ticked(request.folder, yesterday.isoformat())
+    except MinerError:
+        return ()
 
 
 def _told(request: PageRequest, followed: list[Followed]) -> tuple[list[dict[str, Any]], Styles]:
