@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from miner.core.messages import MinerError
 from miner.core.results import CautionText, Evidence, Hypothesis
 from miner.core.results.follow import ANYWAY, KEPT_AS, LEAVE, TEST, WATCH, ChosenIdea, Offer
-from miner.followup.refusals import require_testable, require_worth_doing
+from miner.followup.refusals import HeldBack, require_testable, require_worth_doing
 from miner.ledger import FollowupState, Kept, Left
 from miner.rulebook import RuleBook
 
@@ -42,7 +42,7 @@ def offered(
     lifts, possible = [], []
     for choice in (TEST, ANYWAY) if item.evidence in _SHOWN else ():
         try:
-            require_possible(choice, item, unit, rules, cautions)
+            require_possible(choice, item, unit, rules, HeldBack(cautions))
         except MinerError as error:
             lifts += [error.code] if error.code.startswith(_HELD) else []
         else:
@@ -59,7 +59,7 @@ def require_possible(
     item: Hypothesis,
     unit: str,
     rules: RuleBook,
-    cautions: Sequence[CautionText],
+    held: HeldBack,
 ) -> None:
     """Refuse a test, or a change made anyway, that must not be asked for.
 
@@ -73,7 +73,7 @@ def require_possible(
     if choice in asked:
         way = "up" if (item.difference or 0.0) > 0 else "down"
         worse = rules.outcome(item.outcome, unit).worse
-        asked[choice](item.factors, unit, way, worse, rules, cautions)
+        asked[choice](item.factors, unit, way, worse, rules, held)
 
 
 def code_of(choice: str, id_: str, client: str) -> str:

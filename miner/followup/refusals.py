@@ -3,12 +3,54 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
 
+from miner.core.facts import TOPICS
 from miner.core.messages import MinerError
 from miner.core.results import CautionText
 from miner.rulebook import FactorRule, RuleBook
 from miner.tables.columns import fold, whole_words
 from miner.tables.referral import held_back
+
+
+@dataclass(frozen=True, slots=True)
+class HeldBack:
+    """What holds habits of one client back.
+
+    Attributes:
+        cautions: what has to be said of the client.
+        folder: the client's folder, for the command that lifts it.
+        covers: what a clinician's agreement covers now.
+    """
+
+    cautions: Sequence[CautionText] = ()
+    folder: Path | str = "CLIENT"
+    covers: Sequence[str] = ()
+
+    def require_free(self, topic: str) -> None:
+        """Refuse what a caution holds back, with the caution, its days and what lifts it.
+
+        Raises:
+            MinerError: something holds habits of that topic back as yet.
+        """
+        if self.by(topic):
+            raise MinerError(f"followup.held_{self.lift(topic)}", **self.told(topic))
+
+    def by(self, topic: str) -> tuple[CautionText, ...]:
+        """Return the cautions that hold habits of a topic back."""
+        return held_back(self.cautions, topic)[0]
+
+    def lift(self, topic: str) -> str:
+        """Return what opens a topic next: informed, agreed, or always for nothing."""
+        return held_back(self.cautions, topic)[1] or "always"
+
+    def told(self, topic: str) -> dict[str, Any]:
+        """Return what a text says of it: why, what it is about, the folder, what to agree to."""
+        covers = [each for each in TOPICS if each == topic or each in self.covers]
+        why = [one.reason for one in self.by(topic)]
+        return {"why": why, "topic": topic, "folder": self.folder, "covers": ",".join(covers)}
 
 
 def require_testable(
@@ -17,7 +59,7 @@ def require_testable(
     direction: str,
     worse: str,
     rules: RuleBook,
-    cautions: Sequence[CautionText],
+    held: HeldBack,
 ) -> FactorRule:
     """Return the rule of the one factor that is to be tested.
 
@@ -27,7 +69,7 @@ def require_testable(
         direction: "up" where the outcome was higher with the habit, else "down".
         worse: "higher" or "lower", which way of the outcome is worse.
         rules: the rule books.
-        cautions: what has to be said of this client.
+        held: what holds habits of this client back.
 
     Raises:
         MinerError: it must not be tested, with the reason and what can be done.
@@ -45,7 +87,7 @@ def require_testable(
         raise MinerError("followup.not_testable", name=name)
     if better != rule.helpful:
         raise MinerError("followup.worse_side", name=name, helpful=rule.helpful)
-    require_not_held(rule.about, cautions)
+    held.require_free(rule.about)
     return rule
 
 
@@ -55,7 +97,7 @@ def require_worth_doing(
     direction: str,
     worse: str,
     rules: RuleBook,
-    cautions: Sequence[CautionText],
+    held: HeldBack,
 ) -> None:
     """Refuse a change made without a test that is not a good thing in any case.
 
@@ -71,24 +113,12 @@ def require_worth_doing(
         if rule.helpful != _better(direction, worse):
             raise MinerError("followup.worse_side", name=name, helpful=rule.helpful)
     for name in factors:
-        require_not_held(rules.factor(name, unit).about, cautions)
+        held.require_free(rules.factor(name, unit).about)
 
 
 def _better(direction: str, worse: str) -> str:
     """Return on which side the outcome was better: with the habit, or without it."""
     return "without" if (direction == "up") == (worse == "higher") else "with"
-
-
-def require_not_held(topic: str, cautions: Sequence[CautionText]) -> None:
-    """Refuse what a caution holds back, with the caution and what lifts it.
-
-    Raises:
-        MinerError: something holds habits of that topic back as yet.
-    """
-    held, lift = held_back(cautions, topic)
-    if held:
-        why = tuple(one.rests_on or one.said for one in held)
-        raise MinerError(f"followup.held_{lift or 'always'}", why=why, topic=topic)
 
 
 def names_medicine(text: str, rules: RuleBook) -> bool:

@@ -8,6 +8,7 @@ from pathlib import Path
 from miner import ledger, tables
 from miner.core.messages import MinerError, Severity
 from miner.core.results import CautionText, CheckReport, Finding
+from miner.followup.refusals import HeldBack
 from miner.followup.ticked import misplaced
 from miner.records.client import Client
 from miner.records.write.ticks import read_ticks
@@ -50,6 +51,15 @@ def cautions(client: Client, rules: RuleBook | None = None) -> tuple[CautionText
     client, books = opened(client, rules)
     said, _ = tables.cautions(client, days(client, books), books)
     return said
+
+
+def held_of(client: Client, rules: RuleBook) -> HeldBack:
+    """Return what holds habits of a client back.
+
+    Raises:
+        MinerError: a finding of the check stops the work.
+    """
+    return HeldBack(cautions(client, rules), client.folder, client.settings.clinician.covers)
 
 
 def ledger_told(client: Client) -> tuple[Finding, ...]:

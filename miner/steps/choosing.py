@@ -18,12 +18,12 @@ from miner.hypotheses.why import every_rule
 from miner.ledger import MAX_OPEN, LeftEntry, replay
 from miner.records.client import Client
 from miner.rulebook import RuleBook
+from miner.steps.checking import held_of
 from miner.steps.client_ledger import ledger_of
 from miner.steps.following import drop, last_day
-from miner.steps.opening import days, opened, table_of
+from miner.steps.opening import opened, table_of
 from miner.steps.ranking import rank
 from miner.steps.story import chosen_now
-from miner.tables import cautions
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,7 +183,7 @@ def _payloads(
 ) -> Iterator[dict[str, object]]:
     """Yield what is written of each choice; all that may refuse it is asked here."""
     last, past = last_day(client, rules), ledger_of(client)
-    said, _ = cautions(client, days(client, rules), rules)
+    held = held_of(client, rules)
     watched = {item.id for item in replay(past.book).open_on(last) if item.as_ == WATCH}
     watched -= {item.id for item in wished}
     together = len(watched) + sum(item.choice == WATCH for item in wished)
@@ -201,7 +201,7 @@ def _payloads(
             continue
         source = sources[item.unit]
         ranked: Hypothesis = source.find(item.id)
-        require_possible(item.choice, ranked, item.unit, rules, said)
+        require_possible(item.choice, ranked, item.unit, rules, held)
         wish = KeepWish(KEPT_AS[item.choice])
         entry = entry_of(source, ranked, wish, seen_to=seen, together=max(together, 1))
         yield entry.payload()

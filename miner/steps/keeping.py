@@ -9,8 +9,9 @@ from miner import ledger
 from miner.caseload.running import Progress
 from miner.core.messages import MinerError, Words, by_rules, message
 from miner.core.results import Plan
-from miner.core.results.follow import LATEST_START, KeptResult
+from miner.core.results.follow import KEPT_AS, LATEST_START, KeptResult
 from miner.core.results.lengths import Lengths
+from miner.followup.choosing import require_possible
 from miner.followup.keeping import WAYS, KeepWish, RankedOn, entry_of
 from miner.followup.lengths import lengths_of, without_habit
 from miner.followup.planning import (
@@ -23,18 +24,18 @@ from miner.followup.planning import (
     scatter,
     sized,
 )
-from miner.followup.refusals import require_testable
+from miner.followup.refusals import HeldBack, require_testable
 from miner.hypotheses.design import design
 from miner.hypotheses.why import find
 from miner.ledger import MAX_OPEN, FollowupState, FrozenIdea, Kept, replay
 from miner.records.client import Client
 from miner.rulebook import RuleBook
+from miner.steps.checking import held_of
 from miner.steps.client_ledger import ClientLedger, ledger_of
 from miner.steps.following import frozen_table, kept_result, last_day, see
 from miner.steps.looks import Looked, days_used, remember_look
-from miner.steps.opening import days, opened, table_of
+from miner.steps.opening import opened, table_of
 from miner.steps.ranking import rank
-from miner.tables import cautions
 
 STOPS = ("stop_unwell", "stop_worry", "stop_ill", "missed")
 
@@ -65,17 +66,23 @@ def keep(
 
     Raises:
         MinerError: no hypothesis has that ID, it has no direction, it or three others are open
-            already, the date is too near, or the ledger cannot be written.
+            already, the date is too near, or the ledger cannot be written; or it must not be
+            tested, or done anyway: a caution may hold it back as yet.
     """
     client, books = opened(client, rules)
     if as_ not in WAYS:
         raise MinerError("steps.no_such_way", way=as_, ways=WAYS)
     last = last_day(client, books) or ""
     past = ledger_of(client)
+    held = held_of(client, books)
+    if as_ != "watch":
+        _require_free(client, books, id_, held)
     source = _ranked(client, books, id_, remember=True, now=now, progress=progress)
+    ranked, chosen = source.find(id_), {way: choice for choice, way in KEPT_AS.items()}
+    require_possible(chosen[as_], ranked, source.table.unit, books, held)
     written = entry_of(
         source,
-        source.find(id_),
+        ranked,
         KeepWish(as_, read_on, note),
         seen_to=past.seen_to(last),
         together=1 + sum(item.as_ == "watch" for item in replay(past.book).open_on(last)),
@@ -120,10 +127,12 @@ def plan(
     client, books = opened(client, rules)
     _require_start(wish.start, last_day(client, books) or "")
     item, looked = _open(client, id_), tuple[Words, ...]()
+    held = held_of(client, books)
     what: FrozenIdea
     if item is not None:
         what = item.what
     else:
+        _require_free(client, books, id_, held)
         # a plan writes the ranking that it rests on, a preview the look at this one hypothesis:
         # even a refusal says which way the outcome differed
         source = _ranked(client, books, id_, remember=not preview, now=now, progress=progress)
@@ -135,9 +144,7 @@ def plan(
         what = entry_of(source, found, KeepWish("alternate"), seen_to=last_day(client, books) or "")
     table, frozen = frozen_table(client, books, what)
     worse = frozen.outcome(what.outcome, table.unit).worse
-    said, _ = cautions(client, days(client, books), books)
-    factors, way = what.factors, what.direction
-    rule = require_testable(factors, table.unit, way, worse, frozen, said)
+    rule = require_testable(what.factors, table.unit, what.direction, worse, frozen, held)
     changes = [stamp.date() for stamp in client.settings.sensor_changes]
     at, story = now or datetime.now(UTC), replay(ledger_of(client).book)
     aside = story.abandoned_plans(id_)
@@ -175,6 +182,20 @@ def plan(
     if item is None:
         raise MinerError("steps.dropped_meanwhile", id=id_)
     return _write(client, made(plan_seed(item.entry.check)), item, at)
+
+
+def _require_free(client: Client, rules: RuleBook, id_: str, held: HeldBack) -> None:
+    """Refuse to change a habit that a caution holds back, before anything is ranked or looked at.
+
+    Raises:
+        MinerError: with the caution and what lifts it, or nothing has that ID.
+    """
+    if not any(one.waiting for one in held.cautions):
+        return
+    unit = unit_holding(client, rules, id_)
+    _, items = find(design(table_of(client, rules, unit), rules), id_)
+    for item in items:
+        held.require_free(rules.factor(item.factor, unit).about)
 
 
 def _pairs(wish: Wish, offered: Lengths) -> int | None:

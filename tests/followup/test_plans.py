@@ -15,7 +15,7 @@ from miner.core.messages import MinerError
 from miner.core.results import CautionKind, CautionText, PlanPeriod
 from miner.followup import planning
 from miner.followup.planning import Wish, make_plan, scatter, sized
-from miner.followup.refusals import require_testable
+from miner.followup.refusals import HeldBack, require_testable
 from miner.ledger import PlanEntry
 from miner.render.pages import plan_page
 from miner.render.terminal import render
@@ -197,7 +197,7 @@ def test_an_outcome_that_never_differs_is_not_tested(rules):
 
 def refused(rules, factors, direction="up", cautions=(), worse="higher"):
     with pytest.raises(MinerError) as told:
-        require_testable(factors, "day", direction, worse, rules, cautions)
+        require_testable(factors, "day", direction, worse, rules, HeldBack(cautions))
     return told.value.message
 
 
@@ -225,8 +225,8 @@ def test_only_the_helpful_arm_is_planned(rules, factor, direction):
     # nobody is asked to sleep less, move less, or eat later
     assert "not one that people are asked to try" in refused(rules, [factor], direction)
     other = "up" if direction == "down" else "down"
-    assert require_testable([factor], "day", other, "higher", rules, ()).try_
-    assert require_testable([factor], "day", direction, "lower", rules, ()).try_
+    assert require_testable([factor], "day", other, "higher", rules, HeldBack()).try_
+    assert require_testable([factor], "day", direction, "lower", rules, HeldBack()).try_
 
 
 @pytest.mark.parametrize("kind", [CautionKind.INTAKE, CautionKind.REFERRAL])
@@ -234,7 +234,7 @@ def test_a_caution_comes_first(rules, kind):
     said = [CautionText(kind, "See a clinician.", waiting=(("meals", "informed"),))]
     assert "See a clinician." in refused(rules, ["late_dinner"], cautions=said)
     always = [CautionText(CautionKind.ALWAYS, "Not a diagnosis.")]
-    assert require_testable(["late_dinner"], "day", "up", "higher", rules, always)
+    assert require_testable(["late_dinner"], "day", "up", "higher", rules, HeldBack(always))
 
 
 def periods(pairs, length=2, start=START, seed=1):

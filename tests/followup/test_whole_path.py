@@ -484,7 +484,7 @@ def test_a_client_who_needs_a_clinician_is_not_planned_for(free, rules):
         file.write('[intake]\ninsulin = "yes"\n')
     result = invoke("plan", folder, id_, "--start", "2026-03-02")
     assert result.exit_code == 2
-    assert "it cannot be planned yet: yes to insulin" in result.stderr
+    assert "habits of sleep wait: yes to insulin" in result.stderr
     assert "--informed DATE" in result.stderr
 
 

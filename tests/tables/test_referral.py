@@ -16,7 +16,7 @@ import pytest
 
 from miner.core.facts import TOPICS
 from miner.core.messages import MinerError
-from miner.followup.refusals import require_not_held
+from miner.followup.refusals import HeldBack
 from miner.records.client import Clinician
 from miner.tables import cautions, tabulate
 from miner.tables.glucose.trace import trace_of
@@ -141,18 +141,22 @@ def test_a_medicine_that_does_not_act_on_glucose_holds_nothing_back(said_of):
 
 def test_a_refusal_names_every_caution_and_what_lifts_it(said_of):
     both = said_of("high", answers=("insulin",))
-    with pytest.raises(MinerError, match="yes to insulin, 200 mg/dL or more on 1 day") as told:
-        require_not_held("meals", both)
+    said = r"yes to insulin, 200 mg/dL or more on 1 day \(4 Mar\)"
+    with pytest.raises(MinerError, match=said) as told:
+        HeldBack(both, "my clients/c-1", ("stress",)).require_free("meals")
+    assert "miner note 'my clients/c-1' --informed DATE" in str(told.value)
     assert told.value.code == "followup.held_informed"
     informed = said_of("high", answers=("insulin",), settled=Clinician(date(2026, 3, 9)))
-    require_not_held("sleep", informed)
+    held = HeldBack(informed, "c-1", ("stress",))
+    held.require_free("sleep")
     with pytest.raises(MinerError, match="yes to insulin") as told:
-        require_not_held("meals", informed)
+        held.require_free("meals")
+    assert "miner note c-1 --agreed DATE --covers stress,meals" in str(told.value)
     assert told.value.code == "followup.held_agreed"
     assert "200" not in str(told.value)
     stopped = said_of(answers=("eating_disorder", "insulin"))
     with pytest.raises(MinerError) as told:
-        require_not_held("meals", stopped)
+        HeldBack(stopped).require_free("meals")
     assert told.value.code == "followup.held_always"
     assert lifted(stopped, "meals") == ""
 
