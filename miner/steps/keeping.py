@@ -24,7 +24,7 @@ from miner.followup.planning import (
     scatter,
     sized,
 )
-from miner.followup.refusals import HeldBack, require_testable
+from miner.followup.refusals import require_testable
 from miner.hypotheses.design import design
 from miner.hypotheses.why import find
 from miner.ledger import MAX_OPEN, FollowupState, FrozenIdea, Kept, replay
@@ -74,12 +74,9 @@ def keep(
         raise MinerError("steps.no_such_way", way=as_, ways=WAYS)
     last = last_day(client, books) or ""
     past = ledger_of(client)
-    held = held_of(client, books)
-    if as_ != "watch":
-        _require_free(client, books, id_, held)
     source = _ranked(client, books, id_, remember=True, now=now, progress=progress)
     ranked, chosen = source.find(id_), {way: choice for choice, way in KEPT_AS.items()}
-    require_possible(chosen[as_], ranked, source.table.unit, books, held)
+    require_possible(chosen[as_], ranked, source.table.unit, books, held_of(client, books))
     written = entry_of(
         source,
         ranked,
@@ -127,12 +124,10 @@ def plan(
     client, books = opened(client, rules)
     _require_start(wish.start, last_day(client, books) or "")
     item, looked = _open(client, id_), tuple[Words, ...]()
-    held = held_of(client, books)
     what: FrozenIdea
     if item is not None:
         what = item.what
     else:
-        _require_free(client, books, id_, held)
         # a plan writes the ranking that it rests on, a preview the look at this one hypothesis:
         # even a refusal says which way the outcome differed
         source = _ranked(client, books, id_, remember=not preview, now=now, progress=progress)
@@ -144,7 +139,8 @@ def plan(
         what = entry_of(source, found, KeepWish("alternate"), seen_to=last_day(client, books) or "")
     table, frozen = frozen_table(client, books, what)
     worse = frozen.outcome(what.outcome, table.unit).worse
-    rule = require_testable(what.factors, table.unit, what.direction, worse, frozen, held)
+    held, way = held_of(client, books), what.direction
+    rule = require_testable(what.factors, table.unit, way, worse, frozen, held)
     changes = [stamp.date() for stamp in client.settings.sensor_changes]
     at, story = now or datetime.now(UTC), replay(ledger_of(client).book)
     aside = story.abandoned_plans(id_)
@@ -182,20 +178,6 @@ def plan(
     if item is None:
         raise MinerError("steps.dropped_meanwhile", id=id_)
     return _write(client, made(plan_seed(item.entry.check)), item, at)
-
-
-def _require_free(client: Client, rules: RuleBook, id_: str, held: HeldBack) -> None:
-    """Refuse to change a habit that a caution holds back, before anything is ranked or looked at.
-
-    Raises:
-        MinerError: with the caution and what lifts it, or nothing has that ID.
-    """
-    if not any(one.waiting for one in held.cautions):
-        return
-    unit = unit_holding(client, rules, id_)
-    _, items = find(design(table_of(client, rules, unit), rules), id_)
-    for item in items:
-        held.require_free(rules.factor(item.factor, unit).about)
 
 
 def _pairs(wish: Wish, offered: Lengths) -> int | None:
