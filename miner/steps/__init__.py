@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from miner.steps.clinician import note_clinician
     from miner.steps.exporting import export, export_files
     from miner.steps.fixing import fix_question, fixed_questions
-    from miner.steps.following import drop, follow, result
+    from miner.steps.following import drop, follow, pauses_told, result
     from miner.steps.inventing import generate, write_demo
     from miner.steps.keeping import keep, plan
     from miner.steps.looks import remember_shown
@@ -86,7 +86,7 @@ _HOME = {
         "miner.steps.choosing": ("choose", "choose_by_code", "undo_choice"),
         "miner.steps.exporting": ("export", "export_files"),
         "miner.steps.fixing": ("fix_question", "fixed_questions"),
-        "miner.steps.following": ("drop", "follow", "result"),
+        "miner.steps.following": ("drop", "follow", "pauses_told", "result"),
         "miner.steps.inventing": ("generate", "write_demo"),
         "miner.steps.keeping": ("keep", "plan"),
         "miner.steps.looks": ("remember_shown",),

@@ -16,6 +16,7 @@ from miner.followup import planning as reading
 from miner.followup.choosing import standing
 from miner.followup.following import Fresh, each_day, fresh
 from miner.followup.keeping import as_kept, reworded, thaw
+from miner.followup.pausing import Pause, pairs_left_out, pauses_of
 from miner.followup.picture import picture_of_new, picture_of_test
 from miner.followup.planning import drawn_in_time, drawn_late
 from miner.followup.ticked import misplaced
@@ -32,6 +33,7 @@ from miner.ledger import (
 from miner.records.client import Client
 from miner.records.write.ticks import Ticks, read_ticks
 from miner.rulebook import RuleBook
+from miner.steps.checking import cautions, held_of
 from miner.steps.client_ledger import ClientLedger, ledger_of
 from miner.steps.looks import add_entry, as_first_seen, since, without_seen
 from miner.steps.opening import opened, table_of
@@ -323,6 +325,14 @@ def result(
     if item.kept.closed_at is not None:
         raise MinerError("steps.plan_dropped", name=name)
     found, over = _read(client, books, item, past.notes, stopped=stopped)
+    if found.paused and stopped and found.pairs_used:
+        raise MinerError(
+            "steps.paused_not_read",
+            name=name,
+            why=found.pauses[-1],
+            id=item.kept.id,
+            folder=client.folder,
+        )
     if stopped and not found.pairs_used:
         return _never_begun(client, books, item, now)
     if found.status is None:
@@ -360,14 +370,19 @@ def _worded(found: PlanResult, rules: RuleBook, unread: str = "") -> PlanResult:
     Args:
         found: as read.
         rules: the rule books.
-        unread: what is said where there is no status: waiting, due, no_pair, all_late, given_up
-            or never_begun.
+        unread: what is said where there is no status: waiting, due, no_pair, all_late,
+            none_counts, paused, given_up or never_begun.
     """
     return worded(found, Wording(rules, case=unread))
 
 
 def _unread(found: PlanResult, otherwise: str) -> str:
-    return "all_late" if found.late_pairs == found.planned_pairs else otherwise
+    """Return which sentence is said of a test that was not read."""
+    if found.paused:
+        return "paused"
+    if found.late_pairs + found.paused_pairs == found.planned_pairs:
+        return "none_counts" if found.paused_pairs else "all_late"
+    return otherwise
 
 
 def _never_begun(
@@ -396,9 +411,11 @@ def _read(
     rule = frozen.factor(planned.factor, table.unit)
     periods = planned.periods
     in_time = drawn_in_time(periods, item.entry.at)
+    pauses = pauses_of_plan(client, rules, item)
+    left_out = pairs_left_out(in_time, pauses)
     seen, differ = reading.read_pairs(
         table,
-        in_time,
+        [one for one in in_time if one.pair not in left_out],
         outcome=what.outcome,
         offset_days=planned.offset_days,
         shown=reading.Shown(
@@ -410,7 +427,8 @@ def _read(
     )
     over = stopped or reached(client, rules, table, planned.read_on)
     complete = [pair for pair in seen if pair.difference is not None]
-    shown = over and opened and bool(complete)
+    paused = any(not one.until for one in pauses)
+    shown = over and opened and bool(complete) and not paused
     seed = planned.seed
     test = reading.test_of(seen, seed) if shown else NOTHING
     followed = reading.test_of([p for p in seen if p.followed], seed) if shown else NOTHING
@@ -438,9 +456,38 @@ def _read(
         planned_pairs=planned.pairs,
         put_aside=item.abandoned_plans,
         late_pairs=(len(periods) - len(in_time)) // 2,
+        paused=paused,
+        paused_pairs=len(left_out),
+        pauses=pauses_told(client, rules, item),
         notes=(*notes, *_late(rules, item), *changes, *_of_ticks(client, ticks, item)),
     )
     return found, over
+
+
+def pauses_of_plan(client: Client, rules: RuleBook, item: PlanKept) -> tuple[Pause, ...]:
+    """Return when a test had to wait for a caution that came after it was planned."""
+    return pauses_of(cautions(client, rules), _topic(rules, item), item.entry.at[:10])
+
+
+def waits(client: Client, rules: RuleBook, item: PlanKept) -> bool:
+    """Say whether a test that was not read is paused now."""
+    pauses = () if item.verdict else pauses_of_plan(client, rules, item)
+    return any(not one.until for one in pauses)
+
+
+def pauses_told(client: Client, rules: RuleBook, item: PlanKept) -> tuple[Message, ...]:
+    """Return every pause of a test in words; of the one that lasts, what lifts it."""
+    held, topic = held_of(client, rules), _topic(rules, item)
+    told = []
+    for one in pauses_of_plan(client, rules, item):
+        about = {"since": one.since, "until": one.until, "why": one.why}
+        code = "was_paused" if one.until else f"paused_{held.lift(topic)}"
+        told.append(message(f"steps.{code}", **(held.told(topic) | about | {"id": item.kept.id})))
+    return tuple(told)
+
+
+def _topic(rules: RuleBook, item: PlanKept) -> str:
+    return thaw(item.kept.what, rules).factor(item.what.factor, item.kept.what.unit_of).about
 
 
 def _as_written(item: PlanKept, rules: RuleBook) -> PlanResult:

@@ -27,7 +27,7 @@ from miner.followup.planning import (
 from miner.followup.refusals import require_testable
 from miner.hypotheses.design import design
 from miner.hypotheses.why import find
-from miner.ledger import MAX_OPEN, FollowupState, FrozenIdea, Kept, replay
+from miner.ledger import MAX_OPEN, FollowupState, FrozenIdea, Kept, PlanKept, replay
 from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.steps.checking import held_of
@@ -168,8 +168,12 @@ def plan(
         return replace(drawn, stop_rules=stops, notes=notes, put_aside=aside)
 
     undrawn = made(None)
+    beside = _at_the_same_time(client, story, undrawn)
     if preview or agreed is None:
-        return replace(undrawn, written=False, lengths=offered)
+        told = (*undrawn.notes, *([beside.as_message()] if beside else []))
+        return replace(undrawn, written=False, lengths=offered, notes=told)
+    if beside:
+        raise beside
     if not drawn_in_time(undrawn.periods, at.isoformat()):
         raise MinerError("steps.plan_all_past", day=undrawn.periods[-1].last)
     if item is None:
@@ -178,6 +182,25 @@ def plan(
     if item is None:
         raise MinerError("steps.dropped_meanwhile", id=id_)
     return _write(client, made(plan_seed(item.entry.check)), item, at)
+
+
+def _at_the_same_time(client: Client, story: FollowupState, found: Plan) -> MinerError | None:
+    """Return the refusal of a second test on days of one that stands, or None."""
+    for item in story.open_on(None):
+        other = item.plan_open()
+        if other is None or item.id == found.id:
+            continue
+        first, last = other.what.periods[0].first, other.what.read_on
+        if first <= found.read_on and found.periods[0].first <= last:
+            return _stands(client, "steps.another_test", other)
+    return None
+
+
+def _stands(client: Client, code: str, other: PlanKept) -> MinerError:
+    """Return an error that names a plan that stands, its days and the client's folder."""
+    first, last = other.what.periods[0].first, other.what.read_on
+    name, id_ = other.name, other.kept.id
+    return MinerError(code, id=id_, name=name, first=first, last=last, folder=client.folder)
 
 
 def _pairs(wish: Wish, offered: Lengths) -> int | None:
@@ -228,7 +251,10 @@ def _write(client: Client, found: Plan, item: Kept, at: datetime) -> Plan:
     event = ledger.append(client.folder, "planned", written, at)
     story = replay(ledger_of(client).book)
     if event.n in story.refused:
-        raise _planned_already(found.id, story.at(item.entry.n))
+        stands = story.at(item.entry.n)
+        if stands is None or not stands.plans:
+            raise MinerError("steps.dropped_meanwhile", id=found.id)
+        raise _stands(client, "steps.planned_already", stands.plans[-1])
     return found
 
 
@@ -244,8 +270,9 @@ def _open(client: Client, id_: str) -> Kept | None:
         return None
     if item.as_ != "alternate":
         raise MinerError("steps.kept_otherwise", id=id_, way=item.as_)
-    if item.plan_open() is not None:
-        raise _planned_already(id_, item)
+    stands = item.plan_open()
+    if stands is not None:
+        raise _stands(client, "steps.planned_already", stands)
     return item
 
 
@@ -269,11 +296,6 @@ def _ranked(
         client, rules, unit=unit, remember=remember, now=now, together=False, progress=progress
     )
     return RankedOn(client, rules, ranking, table_of(client, rules, unit))
-
-
-def _planned_already(id_: str, item: Kept | None) -> MinerError:
-    name = item.plans[-1].name if item and item.plans else ""
-    return MinerError("steps.planned_already", id=id_, name=name)
 
 
 def unit_holding(client: Client, rules: RuleBook, id_: str) -> str:

@@ -28,6 +28,7 @@ from miner.records.client import Client
 from miner.records.write.notes import read_notes
 from miner.records.write.ticks import read_ticks
 from miner.rulebook import RuleBook
+from miner.steps.following import pauses_of_plan
 from miner.steps.opening import opened, refuse_stopped, rules_of
 from miner.steps.ticking import days_not_ticked
 from miner.tables import cautions, tabulate
@@ -48,12 +49,15 @@ from miner.tables.sleep.nights import Nights
 from miner.tables.unit_table import UnitTable
 
 
-def running(client: Client, day: str, *, usable: bool, why: str) -> tuple[OnTest, ...]:
+def running(
+    client: Client, day: str, rules: RuleBook, *, usable: bool, why: str
+) -> tuple[OnTest, ...]:
     """Return everything kept or on test that this day belongs to.
 
     Args:
         client: as read.
         day: ISO date.
+        rules: the rule books, for the cautions that may have paused a test.
         usable: whether the day counts in a ranking.
         why: why it does not.
     """
@@ -63,7 +67,9 @@ def running(client: Client, day: str, *, usable: bool, why: str) -> tuple[OnTest
     for item in story.open_on(day):
         plan = item.plan_open()
         if plan is not None:
-            one = _planned(item, plan, day, ticks, usable, why)
+            paused = any(each.covers(day) for each in pauses_of_plan(client, rules, plan))
+            reason = message("steps.test_is_paused") if paused else why
+            one = _planned(item, plan, day, ticks, usable=usable and not paused, why=reason)
         else:
             one = _watched(item, day, usable, why)
         if one is not None:
@@ -83,8 +89,9 @@ def _planned(
     plan: PlanKept,
     day: str,
     ticks: Mapping[tuple[str, str], str],
+    *,
     usable: bool,
-    why: str,
+    why: Words,
 ) -> OnTest | None:
     period = next((one for one in plan.what.periods if one.first <= day <= one.last), None)
     if period is None:
@@ -217,7 +224,7 @@ def review_of(
         night=_night(records, k, numbers, rules),
         numbers=numbers,
         rises=rises,
-        on_test=running(client, name, usable=bool(row["usable"]), why=str(row["left_out"])),
+        on_test=running(client, name, rules, usable=bool(row["usable"]), why=str(row["left_out"])),
         could_be_asked=_questions(client, rules, rises, numbers, meals, food),
         cautions=tuple(item.text for item in said if item.kind == "always"),
         curve=_curve(records, first, begin, finish),

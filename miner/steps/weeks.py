@@ -18,7 +18,7 @@ from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.steps.checking import cautions
 from miner.steps.client_ledger import ledger_of
-from miner.steps.following import frozen_table
+from miner.steps.following import frozen_table, pauses_told, waits
 from miner.steps.opening import opened, refuse_stopped, table_of
 from miner.steps.ticking import days_not_ticked, last_whole_day
 from miner.tables.logs import logged_by_day
@@ -74,6 +74,11 @@ def week(client: Client, rules: RuleBook | None = None, *, last: str | None = No
         cautions=cautions(client, books),
         notes=past.notes,
         not_ticked=days_not_ticked(client.folder, min(end, whole) if whole else None),
+        paused=tuple(
+            message("steps.of_plan", name=plan.name, told=pauses_told(client, books, plan)[-1])
+            for plan in replay(past.book).plans
+            if plan.kept.closed_at is None and waits(client, books, plan)
+        ),
     )
 
 

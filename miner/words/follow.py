@@ -113,6 +113,7 @@ def kept_lines(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]
     if test is not None and (item.open or read):
         lines.append(f"Plan {test.plan}: {test.sentence}")
         lines += result_size(test, rules, amounts)
+        lines += map(str, test.pauses)
     if item.open and item.as_ == "watch" and item.read_on:
         lines.append(say(rules, "follow", "watch"))
         lines += _power(item, rules, amounts)

@@ -95,18 +95,21 @@ def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting")
         found: as read.
         rules: the rule books, for the words.
         unread: what is said where there is no status: waiting, due, no_pair, all_late,
-            given_up or never_begun.
+            none_counts, paused, given_up or never_begun.
     """
     read = found.status is not None
     stopped = read and found.stopped_early and found.pairs_used < found.planned_pairs
     keys = [result_key(found, rules) if read else unread]
     keys += ["no_interval"] * (read and found.interval is None)
     keys += ["stopped"] * stopped
-    late = bool(found.late_pairs) and (read or unread != "all_late")
+    none = unread in ("all_late", "none_counts")
+    late, paused = (n and (read or not none) for n in (found.late_pairs, found.paused_pairs))
     values = {"read_on": dated(found.read_on), "planned": found.planned_pairs}
     said = [say(rules, "result", key, pairs=found.pairs_used, **values) for key in keys]
     if late:
         said.append(say(rules, "result", "late_pairs", pairs=several(found.late_pairs, "pair")))
+    if paused:
+        said.append(say(rules, "result", "paused_pairs", pairs=several(paused, "pair")))
     if not found.proven:
         said.append(say(rules, "follow", "not_proven"))
     return " ".join(said)
@@ -123,6 +126,7 @@ def result_parts(found: PlanResult, rules: RuleBook, *, display_unit: str = "mg/
     name = factor_phrase(found.factor, rules, found.unit_of)
     label = outcome_label(found.outcome, rules, found.unit_of)
     parts: Parts = [heading(found.sentence), paragraph(f"Plan {found.plan}: {name}, {label}.")]
+    parts += [paragraph(str(pause)) for pause in found.pauses]
     if found.status is not None:
         parts += [paragraph(line) for line in result_lines(found, rules, Amounts(display_unit))]
     if found.put_aside:

@@ -25,6 +25,7 @@ def week_parts(week: Week) -> Parts:
         *(paragraph(note) for note in week.notes),
         *not_ticked_parts(week.not_ticked, week.client),
         *section("Logged, by day", _logged(week)),
+        *section("Tests that wait", [paragraph(str(each), 2) for each in week.paused]),
         *section("Open questions", _questions(week)),
         *section("A message, ready to send", [paragraph(x, 2) for x in lines]),
     ]

@@ -17,7 +17,7 @@ AT = datetime(2026, 3, 1, 9, tzinfo=UTC)
 def planned(tmp_path_factory):
     """A client of six weeks with one plan."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("miner.steps.keeping.cautions", lambda *_: ((), ()))
+        patch.setattr("miner.steps.checking.cautions", lambda *_: ())
         folder = tmp_path_factory.mktemp("planned") / "client"
         resources.invented().effect_client(folder, 3, "short_sleep", 14.0, days=42)
         client, rules = steps.read_client(folder), rulebook.load()

@@ -409,12 +409,12 @@ def free(freed, kept_folder, tmp_path):
 
 def calm(monkeypatch):
     """No caution, and a command that plans days long past as if they were ahead."""
-    monkeypatch.setattr("miner.steps.keeping.cautions", lambda *_: ((), ()))
+    monkeypatch.setattr("miner.steps.checking.cautions", lambda *_: ())
     monkeypatch.setattr("miner.steps.keeping.drawn_in_time", lambda periods, _: periods)
 
 
 def test_a_plan_whose_pairs_are_all_past_is_refused(free, rules, monkeypatch):
-    monkeypatch.setattr("miner.steps.keeping.cautions", lambda *_: ((), ()))
+    monkeypatch.setattr("miner.steps.checking.cautions", lambda *_: ())
     folder, id_ = free
     before = events(folder, "kept")
     wish = steps.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)

@@ -185,6 +185,9 @@ class PlanResult(Worded):
         ticks_and_records_differ: days on which a tick says one thing and the records another.
         put_aside: earlier plans of the same idea that were given up unread.
         late_pairs: pairs that began before their order was drawn; they do not count.
+        paused: whether it waits now for a caution that came after it was planned.
+        paused_pairs: pairs that began while it was paused; they do not count.
+        pauses: each pause in words: since when, why, and what lifts it or when that was.
     """
 
     plan: str
@@ -209,6 +212,9 @@ class PlanResult(Worded):
     proven: bool = True
     put_aside: int = 0
     late_pairs: int = 0
+    paused: bool = False
+    paused_pairs: int = 0
+    pauses: tuple[Words, ...] = ()
     notes: tuple[Words, ...] = ()
 
     sentence = Said("as_followed")

@@ -76,6 +76,7 @@ class Week(Result):
         cautions: what has to be said of this client.
         notes: what could not be read.
         not_ticked: days of a running test without a tick, up to the end of the week.
+        paused: of each test that waits for a caution, what it waits for and what lifts that.
     """
 
     client: str
@@ -87,3 +88,4 @@ class Week(Result):
     cautions: tuple[CautionText, ...] = ()
     notes: tuple[Words, ...] = ()
     not_ticked: tuple[NotTicked, ...] = ()
+    paused: tuple[Words, ...] = ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -30,7 +31,8 @@ from miner.words.wording import say
 
 if TYPE_CHECKING:
     from miner.core.results.noting import NotTicked
-    from miner.ledger import Kept
+    from miner.ledger import Kept, PlanKept
+    from miner.page.client_cache import ClientEntry
 
 
 def show(request: PageRequest) -> Response:
@@ -71,6 +73,7 @@ def show(request: PageRequest) -> Response:
         styles=styles,
         fault=fault,
         first=entry.before if entry is not None else [],
+        paused=paused(entry, story.plans),
         kept=[item for item in kept if item.get("verdict")],
         others=[item for item in kept if not item.get("verdict")],
         left=left,
@@ -107,6 +110,15 @@ def _told(request: PageRequest, followed: list[Followed]) -> tuple[list[dict[str
 
 def _later(day: str) -> str:
     return (date.fromisoformat(day) + timedelta(days=1)).isoformat()
+
+
+def paused(entry: ClientEntry | None, plans: Sequence[PlanKept]) -> dict[str, list[str]]:
+    """Return, by the name of each test that was not read, when it had to wait and for what."""
+    if entry is None:
+        return {}
+    still = [plan for plan in plans if plan.verdict is None and plan.kept.closed_at is None]
+    told = {plan.name: steps.pauses_told(entry.client, entry.rules, plan) for plan in still}
+    return {name: [str(each) for each in said] for name, said in told.items()}
 
 
 def _kept(item: Kept, rules: RuleBook, last: str | None) -> dict[str, object]:

@@ -12,6 +12,7 @@ from miner.core.results import Plan
 from miner.page.places import TICKS, Missing, one_line
 from miner.page.render import own_page, page
 from miner.page.request import PageRequest, attached
+from miner.page.views.followup import paused
 from miner.render.pages import plan_page
 from miner.steps import Ticking, followup_state, sheet_of
 from miner.steps.settings import stamp
@@ -36,12 +37,13 @@ def show(request: PageRequest) -> Response:
         fault = one_line(error)
     days = [(period, day) for period, group in sheet for day in group]
     ticked = {day.day for _, day in days if day.said or day.elsewhere}
-    kept = followup_state(folder).plan(made.plan)
+    kept, (entry, _) = followup_state(folder).plan(made.plan), request.read_or_fault()
     return page(
         request,
         "planned.html",
         plan=made,
         fault=fault,
+        paused=paused(entry, [kept] if kept else []).get(made.plan, ()),
         days=[pair for pair in days if pair[1].over],
         asleep=_asleep(request, made),
         marks=TICK_MARKS,
