@@ -81,6 +81,7 @@ ROUTES: tuple[tuple[str, str, View], ...] = (
     ("GET", _ONE, client.client),
     ("GET", f"{_ONE}/intake", intake.show),
     ("POST", f"{_ONE}/intake", intake.save),
+    ("POST", f"{_ONE}/intake/clinician", intake.settle),
     ("POST", f"{_ONE}/left-out", intake.drop_day),
     ("POST", f"{_ONE}/left-out/back", intake.take_day),
     ("GET", f"{_ONE}/settings", wearing.show),

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from miner.steps.caseload import pool, rules_of_practice, suggested_questions
     from miner.steps.checking import cautions, check, check_records, with_folder
     from miner.steps.choosing import choose, choose_by_code, undo_choice
-    from miner.steps.clinician import note_clinician
+    from miner.steps.clinician import note_clinician, take_clinician_back
     from miner.steps.exporting import export, export_files
     from miner.steps.fixing import fix_question, fixed_questions
     from miner.steps.following import drop, follow, pauses_told, result
@@ -82,7 +82,7 @@ _HOME = {
         "miner.steps.asking": ("ask", "error_rate", "why"),
         "miner.steps.caseload": ("pool", "rules_of_practice", "suggested_questions"),
         "miner.steps.checking": ("cautions", "check", "check_records", "with_folder"),
-        "miner.steps.clinician": ("note_clinician",),
+        "miner.steps.clinician": ("note_clinician", "take_clinician_back"),
         "miner.steps.choosing": ("choose", "choose_by_code", "undo_choice"),
         "miner.steps.exporting": ("export", "export_files"),
         "miner.steps.fixing": ("fix_question", "fixed_questions"),

@@ -129,6 +129,17 @@ def test_the_intake_is_written_and_read_back(practice: Path, visitor: Open) -> N
     assert held.sensor_changes == before.sensor_changes
     assert one.send(f"{CLIENT}/intake", time_zone="Mars/Base").status_code == 400
     assert read_toml(path, ClientFile) == held
+    one.post(f"{CLIENT}/intake/clinician", informed="2026-03-01", agreed="")
+    one.post(
+        f"{CLIENT}/intake/clinician", informed="2026-03-01", agreed="2026-03-02", covers="sleep"
+    )
+    settled = read_toml(path, ClientFile).clinician
+    assert (str(settled.informed), settled.covers) == ("2026-03-01", ("sleep",))
+    assert one.send(f"{CLIENT}/intake/clinician", agreed="2026-03-03").status_code == 400
+    assert read_toml(path, ClientFile).clinician == settled
+    one.post(f"{CLIENT}/intake/clinician", undo="1")
+    one.post(f"{CLIENT}/intake/clinician", undo="1")
+    assert read_toml(path, ClientFile).clinician == held.clinician
     one.post(f"{CLIENT}/left-out", day="2026-02-03", reason="ill")
     one.post(f"{CLIENT}/left-out", day="2026-02-04", reason="ill still")
     assert [str(item.date) for item in read_toml(path, ClientFile).left_out] == [

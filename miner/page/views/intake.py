@@ -7,6 +7,7 @@ from zoneinfo import available_timezones
 from starlette.responses import Response
 
 from miner import steps
+from miner.core.facts import TOPICS
 from miner.core.messages import MinerError, message
 from miner.page.render import page
 from miner.page.request import PageRequest
@@ -26,6 +27,7 @@ def show(request: PageRequest) -> Response:
             for name, rule in book.intake.items()
         ],
         held=held,
+        topics=TOPICS,
         zones=sorted(zone for zone in available_timezones() if "/" in zone),
         seen=stamp(request.folder / "client.toml"),
     )
@@ -44,6 +46,26 @@ def save(request: PageRequest) -> Response:
     }
     change_client(folder, values, request.seen)
     return request.go(request.at(), message("page.intake_written"))
+
+
+def settle(request: PageRequest) -> Response:
+    """Write down what was settled with a clinician, or take the last of it back."""
+    folder, held = request.folder, client_file(request.folder).clinician
+    if request.text("undo"):
+        found = steps.take_clinician_back(folder)
+    else:
+        told, agreed = request.day("informed"), request.day("agreed")
+        covers = tuple(request.texts("covers"))
+        same = agreed == held.agreed and set(covers) == set(held.covers)
+        found = steps.note_clinician(
+            folder,
+            informed=None if told == held.informed else told,
+            agreed=None if same else agreed,
+            covers=() if same else covers,
+        )
+    code = "some" if found.open and found.held else "none" if found.held else "all"
+    topics = {"open": found.open, "held": [one.topic for one in found.held]}
+    return request.go(request.at("intake"), message(f"page.clinician_{code}", **topics))
 
 
 def drop_day(request: PageRequest) -> Response:
