@@ -9,10 +9,10 @@ from enum import StrEnum
 from math import isfinite
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
-from miner.core.messages import Message, message
-
 if TYPE_CHECKING:
     import pandas as pd
+
+    from miner.core.messages import Message
 
 TOPICS = ("sleep", "stress", "movement", "meals")
 """What habits may be about."""
@@ -49,6 +49,7 @@ class CautionText:
             opens it next: "informed", "agreed", or empty for nothing.
         since: the day on which the readings had met its rule, ISO; empty for an answer.
         opened: what habits may be about that it held back, each with the day that was lifted, ISO.
+        reason: what it rests on with the first of its days, of what holds something back.
         agreement: of these, what opens only once a clinician agreed to it.
         medicine: what is taken that glucose follows, its doses in no record: such as "insulin".
         worst: the highest value of those days, mg/dL, or the lowest of a low; infinite where it is
@@ -65,6 +66,7 @@ class CautionText:
     waiting: tuple[tuple[str, str], ...] = ()
     since: str = ""
     opened: tuple[tuple[str, str], ...] = ()
+    reason: Message | str = ""
     agreement: tuple[str, ...] = ()
     medicine: str = ""
     worst: float | None = None
@@ -73,14 +75,6 @@ class CautionText:
     def comes_first(self) -> bool:
         """Whether it is the headline of every page: nobody has told the client as yet."""
         return bool(self.class_) and not self.informed
-
-    @property
-    def reason(self) -> Message:
-        """What it rests on, with the first of its days."""
-        why = self.rests_on or self.said
-        if not self.days:
-            return message("core.reason", why=why)
-        return message("core.reason_of_days", why=why, days=self.days)
 
     def __str__(self) -> str:
         return self.text

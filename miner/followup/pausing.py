@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from miner.core.messages import Message
+from miner.core.messages import Words
 from miner.core.results import CautionText, PlanPeriod
 from miner.tables.referral import held_back
 
@@ -27,7 +27,7 @@ class Pause:
 
     since: str
     until: str
-    why: tuple[Message, ...]
+    why: tuple[Words, ...]
 
     def covers(self, day: str) -> bool:
         """Say whether the test waits on a day, ISO."""

@@ -49,7 +49,7 @@ class HeldBack:
     def told(self, topic: str) -> dict[str, Any]:
         """Return what a text says of it: why, what it is about, the folder, what to agree to."""
         covers = [each for each in TOPICS if each == topic or each in self.covers]
-        why = [one.reason for one in self.by(topic)]
+        why = [one.reason or one.said for one in self.by(topic)]
         return {"why": why, "topic": topic, "folder": self.folder, "covers": ",".join(covers)}
 
 

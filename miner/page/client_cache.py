@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -31,6 +31,7 @@ from miner.words.cautions import CautionBlocks
 from miner.words.said import rules_at_door
 
 if TYPE_CHECKING:
+    from miner.ledger import PlanKept
     from miner.page.jobs import Progress
     from miner.records.client import Client
     from miner.tables.measures import DayRecords
@@ -92,6 +93,15 @@ class ClientEntry:
     def dates(self) -> list[str]:
         """Return the days of the records, oldest first."""
         return [str(day) for day in self.days().frame["date"]]
+
+    def paused(self, plans: Iterable[PlanKept]) -> dict[str, list[str]]:
+        """Return, by the name of each test that is open, when it had to wait and for what."""
+        still = [plan for plan in plans if plan.verdict is None and plan.kept.closed_at is None]
+        try:
+            told = {one.name: steps.pauses_told(self.client, self.rules, one) for one in still}
+        except MinerError:  # what stops the work is told where the records are
+            return {}
+        return {name: [str(each) for each in said] for name, said in told.items()}
 
     def review(self, day: str | None) -> DayReview:
         """Return one day; the newest whole one where none is named.

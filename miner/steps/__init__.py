@@ -13,12 +13,12 @@ if TYPE_CHECKING:
     from miner.records.write.entering import DiaryEntry
     from miner.steps.asking import ask, error_rate, why
     from miner.steps.caseload import pool, rules_of_practice, suggested_questions
-    from miner.steps.checking import cautions, check, check_records, with_folder
+    from miner.steps.checking import cautions, check, check_records, pauses_told, with_folder
     from miner.steps.choosing import choose, choose_by_code, undo_choice
     from miner.steps.clinician import note_clinician, take_clinician_back
     from miner.steps.exporting import export, export_files
     from miner.steps.fixing import fix_question, fixed_questions
-    from miner.steps.following import drop, follow, pauses_told, result
+    from miner.steps.following import drop, follow, result
     from miner.steps.inventing import generate, write_demo
     from miner.steps.keeping import keep, plan
     from miner.steps.looks import remember_shown
@@ -81,12 +81,18 @@ _HOME = {
         "miner.records.write.entering": ("DiaryEntry",),
         "miner.steps.asking": ("ask", "error_rate", "why"),
         "miner.steps.caseload": ("pool", "rules_of_practice", "suggested_questions"),
-        "miner.steps.checking": ("cautions", "check", "check_records", "with_folder"),
+        "miner.steps.checking": (
+            "cautions",
+            "check",
+            "check_records",
+            "pauses_told",
+            "with_folder",
+        ),
         "miner.steps.clinician": ("note_clinician", "take_clinician_back"),
         "miner.steps.choosing": ("choose", "choose_by_code", "undo_choice"),
         "miner.steps.exporting": ("export", "export_files"),
         "miner.steps.fixing": ("fix_question", "fixed_questions"),
-        "miner.steps.following": ("drop", "follow", "pauses_told", "result"),
+        "miner.steps.following": ("drop", "follow", "result"),
         "miner.steps.inventing": ("generate", "write_demo"),
         "miner.steps.keeping": ("keep", "plan"),
         "miner.steps.looks": ("remember_shown",),

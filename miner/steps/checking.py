@@ -6,10 +6,13 @@ from dataclasses import replace
 from pathlib import Path
 
 from miner import ledger, tables
-from miner.core.messages import MinerError, Severity
+from miner.core.messages import Message, MinerError, Severity, message
 from miner.core.results import CautionText, CheckReport, Finding
+from miner.followup.keeping import thaw
+from miner.followup.pausing import Pause, pauses_of
 from miner.followup.refusals import HeldBack
 from miner.followup.ticked import misplaced
+from miner.ledger import PlanKept
 from miner.records.client import Client
 from miner.records.write.ticks import read_ticks
 from miner.rulebook import RuleBook
@@ -60,6 +63,32 @@ def held_of(client: Client, rules: RuleBook) -> HeldBack:
         MinerError: a finding of the check stops the work.
     """
     return HeldBack(cautions(client, rules), client.folder, client.settings.clinician.covers)
+
+
+def pauses_of_plan(client: Client, rules: RuleBook, item: PlanKept) -> tuple[Pause, ...]:
+    """Return when a test had to wait for a caution that came after it was planned."""
+    return pauses_of(cautions(client, rules), _topic(rules, item), item.entry.at[:10])
+
+
+def waits(client: Client, rules: RuleBook, item: PlanKept) -> bool:
+    """Say whether a test that was not read is paused now."""
+    pauses = () if item.verdict else pauses_of_plan(client, rules, item)
+    return any(not one.until for one in pauses)
+
+
+def pauses_told(client: Client, rules: RuleBook, item: PlanKept) -> tuple[Message, ...]:
+    """Return every pause of a test in words; of the one that lasts, what lifts it."""
+    held, topic = held_of(client, rules), _topic(rules, item)
+    told = []
+    for one in pauses_of_plan(client, rules, item):
+        about = {"since": one.since, "until": one.until, "why": one.why}
+        code = "was_paused" if one.until else f"paused_{held.lift(topic)}"
+        told.append(message(f"steps.{code}", **(held.told(topic) | about | {"id": item.kept.id})))
+    return tuple(told)
+
+
+def _topic(rules: RuleBook, item: PlanKept) -> str:
+    return thaw(item.kept.what, rules).factor(item.what.factor, item.kept.what.unit_of).about
 
 
 def ledger_told(client: Client) -> tuple[Finding, ...]:

@@ -20,8 +20,8 @@ from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.steps.checking import held_of
 from miner.steps.client_ledger import ledger_of
-from miner.steps.following import drop, last_day
-from miner.steps.opening import opened, table_of
+from miner.steps.following import drop
+from miner.steps.opening import last_day, opened, table_of
 from miner.steps.ranking import rank
 from miner.steps.story import chosen_now
 

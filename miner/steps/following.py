@@ -16,7 +16,7 @@ from miner.followup import planning as reading
 from miner.followup.choosing import standing
 from miner.followup.following import Fresh, each_day, fresh
 from miner.followup.keeping import as_kept, reworded, thaw
-from miner.followup.pausing import Pause, pairs_left_out, pauses_of
+from miner.followup.pausing import pairs_left_out
 from miner.followup.picture import picture_of_new, picture_of_test
 from miner.followup.planning import drawn_in_time, drawn_late
 from miner.followup.ticked import misplaced
@@ -33,10 +33,10 @@ from miner.ledger import (
 from miner.records.client import Client
 from miner.records.write.ticks import Ticks, read_ticks
 from miner.rulebook import RuleBook
-from miner.steps.checking import cautions, held_of
+from miner.steps.checking import pauses_of_plan, pauses_told
 from miner.steps.client_ledger import ClientLedger, ledger_of
 from miner.steps.looks import add_entry, as_first_seen, since, without_seen
-from miner.steps.opening import opened, table_of
+from miner.steps.opening import last_day, opened, reached, table_of
 from miner.steps.ticking import days_not_ticked, last_whole_day
 from miner.tables.measures import records_of
 from miner.tables.unit_table import UnitTable
@@ -209,19 +209,6 @@ def _over_before(table: UnitTable, after: str, until: str, written: str) -> int:
     return int(((dates > after) & (dates <= until) & (dates < written[:10])).sum())
 
 
-def reached(client: Client, rules: RuleBook, table: UnitTable, until: str) -> bool:
-    """Say whether the records have passed a day; by the readings, whatever is noted."""
-    frame = (table if table.unit == "day" else table_of(client, rules, "day")).frame
-    dates, usable = frame["date"], frame["usable"].astype(bool)
-    return bool((dates > until).any() or ((dates == until) & usable).any())
-
-
-def last_day(client: Client, rules: RuleBook) -> str | None:
-    """Return the last day of the records, ISO."""
-    frame = table_of(client, rules, "day").frame
-    return str(frame["date"].iloc[-1]) if len(frame) else None
-
-
 def kept_result(
     story: FollowupState, item: Kept, seen: Seen | None, rules: RuleBook, last: str | None
 ) -> KeptResult:
@@ -326,13 +313,8 @@ def result(
         raise MinerError("steps.plan_dropped", name=name)
     found, over = _read(client, books, item, past.notes, stopped=stopped)
     if found.paused and stopped and found.pairs_used:
-        raise MinerError(
-            "steps.paused_not_read",
-            name=name,
-            why=found.pauses[-1],
-            id=item.kept.id,
-            folder=client.folder,
-        )
+        about: dict[str, Any] = {"name": name, "id": item.kept.id, "folder": client.folder}
+        raise MinerError("steps.paused_not_read", why=found.pauses[-1], **about)
     if stopped and not found.pairs_used:
         return _never_begun(client, books, item, now)
     if found.status is None:
@@ -462,32 +444,6 @@ def _read(
         notes=(*notes, *_late(rules, item), *changes, *_of_ticks(client, ticks, item)),
     )
     return found, over
-
-
-def pauses_of_plan(client: Client, rules: RuleBook, item: PlanKept) -> tuple[Pause, ...]:
-    """Return when a test had to wait for a caution that came after it was planned."""
-    return pauses_of(cautions(client, rules), _topic(rules, item), item.entry.at[:10])
-
-
-def waits(client: Client, rules: RuleBook, item: PlanKept) -> bool:
-    """Say whether a test that was not read is paused now."""
-    pauses = () if item.verdict else pauses_of_plan(client, rules, item)
-    return any(not one.until for one in pauses)
-
-
-def pauses_told(client: Client, rules: RuleBook, item: PlanKept) -> tuple[Message, ...]:
-    """Return every pause of a test in words; of the one that lasts, what lifts it."""
-    held, topic = held_of(client, rules), _topic(rules, item)
-    told = []
-    for one in pauses_of_plan(client, rules, item):
-        about = {"since": one.since, "until": one.until, "why": one.why}
-        code = "was_paused" if one.until else f"paused_{held.lift(topic)}"
-        told.append(message(f"steps.{code}", **(held.told(topic) | about | {"id": item.kept.id})))
-    return tuple(told)
-
-
-def _topic(rules: RuleBook, item: PlanKept) -> str:
-    return thaw(item.kept.what, rules).factor(item.what.factor, item.kept.what.unit_of).about
 
 
 def _as_written(item: PlanKept, rules: RuleBook) -> PlanResult:

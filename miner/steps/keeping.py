@@ -32,9 +32,9 @@ from miner.records.client import Client
 from miner.rulebook import RuleBook
 from miner.steps.checking import held_of
 from miner.steps.client_ledger import ClientLedger, ledger_of
-from miner.steps.following import frozen_table, kept_result, last_day, see
+from miner.steps.following import frozen_table, kept_result, see
 from miner.steps.looks import Looked, days_used, remember_look
-from miner.steps.opening import opened, table_of
+from miner.steps.opening import last_day, opened, table_of
 from miner.steps.ranking import rank
 
 STOPS = ("stop_unwell", "stop_worry", "stop_ill", "missed")

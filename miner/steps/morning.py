@@ -28,7 +28,7 @@ from miner.records.client import Client
 from miner.records.write.notes import read_notes
 from miner.records.write.ticks import read_ticks
 from miner.rulebook import RuleBook
-from miner.steps.following import pauses_of_plan
+from miner.steps.checking import pauses_of_plan
 from miner.steps.opening import opened, refuse_stopped, rules_of
 from miner.steps.ticking import days_not_ticked
 from miner.tables import cautions, tabulate
@@ -55,11 +55,9 @@ def running(
     """Return everything kept or on test that this day belongs to.
 
     Args:
-        client: as read.
+        client, rules: as read.
         day: ISO date.
-        rules: the rule books, for the cautions that may have paused a test.
-        usable: whether the day counts in a ranking.
-        why: why it does not.
+        usable, why: whether the day counts in a ranking, and why it does not.
     """
     story = replay(ledger.read(client.folder))
     ticks = read_ticks(client.folder).by_day
@@ -72,8 +70,7 @@ def running(
             one = _planned(item, plan, day, ticks, usable=usable and not paused, why=reason)
         else:
             one = _watched(item, day, usable, why)
-        if one is not None:
-            found.append(one)
+        found += [one] if one is not None else []
     return tuple(found)
 
 

@@ -112,6 +112,19 @@ def meals(client: Client | Path | str, rules: RuleBook | Path | str | None = Non
     return table_of(client, rules, Unit.MEAL)
 
 
+def reached(client: Client, rules: RuleBook, table: UnitTable, until: str) -> bool:
+    """Say whether the records have passed a day; by the readings, whatever is noted."""
+    frame = (table if table.unit == "day" else table_of(client, rules, "day")).frame
+    dates, usable = frame["date"], frame["usable"].astype(bool)
+    return bool((dates > until).any() or ((dates == until) & usable).any())
+
+
+def last_day(client: Client, rules: RuleBook) -> str | None:
+    """Return the last day of the records, ISO."""
+    frame = table_of(client, rules, "day").frame
+    return str(frame["date"].iloc[-1]) if len(frame) else None
+
+
 def day_table(
     client: Client | Path | str, rules: RuleBook | Path | str | None = None
 ) -> pd.DataFrame:

@@ -48,11 +48,11 @@ from miner.records.write.tables import csv_files, inert, settings_of
 from miner.rulebook import RuleBook
 from miner.steps.checking import check
 from miner.steps.client_ledger import ledger_of
-from miner.steps.following import follow, last_day
+from miner.steps.following import follow
 from miner.steps.imitating import lineups
 from miner.steps.looks import add_entry, days_used, remember_shown
 from miner.steps.meal_steps import compare_meals
-from miner.steps.opening import opened, table_of
+from miner.steps.opening import last_day, opened, table_of
 from miner.steps.ranking import primary_of, rank
 from miner.steps.story import chosen_now, history, written_plan
 from miner.tables.day_review import day_pictures, times_of_day

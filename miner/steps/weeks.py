@@ -16,9 +16,9 @@ from miner.hypotheses.design import Design, design
 from miner.ledger import replay
 from miner.records.client import Client
 from miner.rulebook import RuleBook
-from miner.steps.checking import cautions
+from miner.steps.checking import cautions, pauses_told, waits
 from miner.steps.client_ledger import ledger_of
-from miner.steps.following import frozen_table, pauses_told, waits
+from miner.steps.following import frozen_table
 from miner.steps.opening import opened, refuse_stopped, table_of
 from miner.steps.ticking import days_not_ticked, last_whole_day
 from miner.tables.logs import logged_by_day

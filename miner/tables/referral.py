@@ -147,7 +147,13 @@ def _step(
         since=reached,
         agreement=agreement,
         opened=tuple(_opened(opened, settled, free, reached)),
+        reason=_reason(said),
     )
+
+
+def _reason(caution: CautionText) -> Message | str:
+    why = caution.rests_on or caution.said
+    return message("tables.reason_of_days", why=why, days=caution.days) if caution.days else why
 
 
 def _opened(

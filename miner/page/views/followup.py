@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -31,8 +30,7 @@ from miner.words.wording import say
 
 if TYPE_CHECKING:
     from miner.core.results.noting import NotTicked
-    from miner.ledger import Kept, PlanKept
-    from miner.page.client_cache import ClientEntry
+    from miner.ledger import Kept
 
 
 def show(request: PageRequest) -> Response:
@@ -73,7 +71,7 @@ def show(request: PageRequest) -> Response:
         styles=styles,
         fault=fault,
         first=entry.before if entry is not None else [],
-        paused=paused(entry, story.plans),
+        paused=entry.paused(story.plans) if entry else {},
         kept=[item for item in kept if item.get("verdict")],
         others=[item for item in kept if not item.get("verdict")],
         left=left,
@@ -110,15 +108,6 @@ def _told(request: PageRequest, followed: list[Followed]) -> tuple[list[dict[str
 
 def _later(day: str) -> str:
     return (date.fromisoformat(day) + timedelta(days=1)).isoformat()
-
-
-def paused(entry: ClientEntry | None, plans: Sequence[PlanKept]) -> dict[str, list[str]]:
-    """Return, by the name of each test that was not read, when it had to wait and for what."""
-    if entry is None:
-        return {}
-    still = [plan for plan in plans if plan.verdict is None and plan.kept.closed_at is None]
-    told = {plan.name: steps.pauses_told(entry.client, entry.rules, plan) for plan in still}
-    return {name: [str(each) for each in said] for name, said in told.items()}
 
 
 def _kept(item: Kept, rules: RuleBook, last: str | None) -> dict[str, object]:

@@ -12,7 +12,6 @@ from miner.core.results import Plan
 from miner.page.places import TICKS, Missing, one_line
 from miner.page.render import own_page, page
 from miner.page.request import PageRequest, attached
-from miner.page.views.followup import paused
 from miner.render.pages import plan_page
 from miner.steps import Ticking, followup_state, sheet_of
 from miner.steps.settings import stamp
@@ -43,7 +42,7 @@ def show(request: PageRequest) -> Response:
         "planned.html",
         plan=made,
         fault=fault,
-        paused=paused(entry, [kept] if kept else []).get(made.plan, ()),
+        paused=entry.paused([kept]).get(made.plan, ()) if entry and kept else (),
         days=[pair for pair in days if pair[1].over],
         asleep=_asleep(request, made),
         marks=TICK_MARKS,
