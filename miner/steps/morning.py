@@ -56,8 +56,7 @@ def running(
 
     Args:
         client, rules: as read.
-        day: ISO date.
-        usable, why: whether the day counts in a ranking, and why it does not.
+        day, usable, why: ISO date; whether it counts in a ranking, and why it does not.
     """
     story = replay(ledger.read(client.folder))
     ticks = read_ticks(client.folder).by_day
@@ -70,8 +69,8 @@ def running(
             one = _planned(item, plan, day, ticks, usable=usable and not paused, why=reason)
         else:
             one = _watched(item, day, usable, why)
-        found += [one] if one is not None else []
-    return tuple(found)
+        found.append(one)
+    return tuple(one for one in found if one is not None)
 
 
 def _watched(item: Kept, day: str, usable: bool, why: str) -> OnTest | None:

@@ -184,10 +184,9 @@ class PlanResult(Worded):
         as_followed: the same test on the pairs that were followed.
         ticks_and_records_differ: days on which a tick says one thing and the records another.
         put_aside: earlier plans of the same idea that were given up unread.
-        late_pairs: pairs that began before their order was drawn; they do not count.
+        late_pairs, paused_pairs: begun before the order was drawn, or in a pause: not counted.
         paused: whether it waits now for a caution that came after it was planned.
-        paused_pairs: pairs that began while it was paused; they do not count.
-        pauses: each pause in words: since when, why, and what lifts it or when that was.
+        pauses: each in words.
     """
 
     plan: str
