@@ -54,9 +54,7 @@ def running(
 ) -> tuple[OnTest, ...]:
     """Return everything kept or on test that this day belongs to.
 
-    Args:
-        client, rules: as read.
-        day, usable, why: ISO date; whether it counts in a ranking, and why it does not.
+    The day is an ISO date; whether it counts in a ranking, and why it does not, is known.
     """
     story = replay(ledger.read(client.folder))
     ticks = read_ticks(client.folder).by_day

@@ -34,7 +34,8 @@ from miner.core.results.briefing import (
     Shared,
     TrialDates,
 )
-from miner.core.results.follow import History, Offer
+from miner.core.results.follow import Offer
+from miner.core.results.history import History
 from miner.core.results.meals import MealComparison
 from miner.core.results.why import Why
 from miner.followup.choosing import offered

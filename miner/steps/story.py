@@ -10,7 +10,8 @@ from typing import Any
 from miner import ledger
 from miner.core.messages import by_rules
 from miner.core.results import Plan
-from miner.core.results.follow import ChosenIdea, History, HistoryEntry
+from miner.core.results.follow import ChosenIdea
+from miner.core.results.history import History, HistoryEntry
 from miner.followup.choosing import standing
 from miner.ledger import Event, FollowupState, as_written, replay
 from miner.records.client import Client

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from miner.core.messages import several
-from miner.core.results.follow import History
+from miner.core.results.history import History
 from miner.rulebook import RuleBook
 from miner.words.document import Part, Parts, heading, paragraph, section
 from miner.words.noting import notes_parts

@@ -8,7 +8,7 @@ from datetime import date
 from types import MappingProxyType
 from typing import Any, ClassVar
 
-from miner.core.facts import Note, Result, Said, Worded
+from miner.core.facts import Result, Said, Worded
 from miner.core.messages import Message, Words, by_rules, message
 from miner.core.results.lengths import Lengths
 from miner.core.results.noting import NotTicked
@@ -417,36 +417,6 @@ class Following(Result):
     notes: tuple[Words, ...] = ()
     left: tuple[ChosenIdea, ...] = ()
     not_ticked: tuple[NotTicked, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class HistoryEntry(Result):
-    """One line of the story: its number in the ledger, its date, what kind, and the words."""
-
-    n: int
-    on: str
-    event: str
-    text: Words
-    id: str | None = None
-    proven: bool = True
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class History(Result):
-    """The story of one client's questions.
-
-    Attributes:
-        searches: different searches the ledger knows of.
-        fixed: questions fixed.
-        written: the practitioner's notes on days and sessions.
-    """
-
-    client: str
-    searches: int
-    fixed: int
-    entries: tuple[HistoryEntry, ...]
-    notes: tuple[Words, ...] = ()
-    written: tuple[Note, ...] = ()
 
 
 TEST, ANYWAY, WATCH, LEAVE = "test", "anyway", "watch", "leave"
