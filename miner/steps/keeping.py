@@ -172,10 +172,7 @@ def plan(
     if preview or agreed is None:
         told = (*undrawn.notes, *([beside.as_message()] if beside else []))
         return replace(undrawn, written=False, lengths=offered, notes=told)
-    if beside:
-        raise beside
-    if not drawn_in_time(undrawn.periods, at.isoformat()):
-        raise MinerError("steps.plan_all_past", day=undrawn.periods[-1].last)
+    _require_days(undrawn, at, beside)
     if item is None:
         keep(client, id_, "alternate", books, now=now, progress=progress)
         item = _open(client, id_)
@@ -194,6 +191,13 @@ def _at_the_same_time(client: Client, story: FollowupState, found: Plan) -> Mine
         if first <= found.read_on and found.periods[0].first <= last:
             return _stands(client, "steps.another_test", other)
     return None
+
+
+def _require_days(found: Plan, at: datetime, beside: MinerError | None) -> None:
+    if beside:
+        raise beside
+    if not drawn_in_time(found.periods, at.isoformat()):
+        raise MinerError("steps.plan_all_past", day=found.periods[-1].last)
 
 
 def _stands(client: Client, code: str, other: PlanKept) -> MinerError:
