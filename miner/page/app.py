@@ -35,6 +35,7 @@ from miner.page.request import PageRequest
 from miner.page.state import AppState
 from miner.page.views import (
     caseload,
+    choosing,
     client,
     days,
     followup,
@@ -111,6 +112,7 @@ ROUTES: tuple[tuple[str, str, View], ...] = (
     ("GET", f"{_ONE}/pages", sharing.show),
     ("POST", f"{_ONE}/pages", sharing.make),
     ("GET", f"{_ONE}/pages/{{kind}}", sharing.one),
+    ("POST", f"{_ONE}/choices", choosing.choose),
     ("GET", f"{_ONE}/follow-up", followup.show),
     ("POST", f"{_ONE}/follow-up", followup.read),
     ("POST", f"{_ONE}/follow-up/drop", followup.drop),

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from miner.ledger import PlanKept
     from miner.page.jobs import Progress
     from miner.records.client import Client
+    from miner.render.pages import BriefPage
     from miner.tables.measures import DayRecords
     from miner.tables.unit_table import UnitTable
     from miner.words.document import Parts
@@ -156,12 +157,13 @@ class ClientEntry:
 
 @dataclass(frozen=True, slots=True)
 class CachedRanking:
-    """A ranking with everything its pages need, and the pages made of it."""
+    """A ranking with everything its pages need, the pages made of it, and their figures drawn."""
 
     key: Print
     brief: Briefing
     include: tuple[str, ...] = ()
     pages: dict[str, str] = field(default_factory=dict)
+    drawn: dict[str, BriefPage] = field(default_factory=dict)
 
     def rankings(self) -> tuple[Ranking, ...]:
         """Return the ranking itself, then that of the meals beside it."""

@@ -18,7 +18,7 @@ from miner.page.guard import POLICY, own_policy, sha
 from miner.page.places import address
 from miner.render.figures.inline import Styles, inline
 from miner.render.figures.paper import DARK, PALETTE, as_svg
-from miner.render.pages import render as brief_page
+from miner.render.pages import drawn_page
 from miner.render.terminal import fitted
 from miner.words.document import Command, Heading, Paragraph, Part, Strip, Table
 from miner.words.safe import clean
@@ -165,7 +165,8 @@ def page(
 def make_page(cached: CachedRanking, kind: str, rules: RuleBook) -> str:
     """Return one of the pages of the brief, and keep it; it takes longer than a page may."""
     with DRAWING:
-        cached.pages[kind] = brief_page(cached.brief, kind, rules, cached.include)
+        cached.drawn[kind] = drawn_page(cached.brief, kind, rules, cached.include)
+    cached.pages[kind] = cached.drawn[kind].text()
     return cached.pages[kind]
 
 

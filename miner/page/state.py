@@ -79,6 +79,7 @@ class ClientResults:
         rankings: those beside the usual one.
         tests: what a test showed, by the name of its plan.
         plans: looked at but not written down, with what was wished, by the ID of the pattern.
+        wished: what was chosen in a session and could not be written yet, by the pattern's ID.
         suggested: questions from the records of other clients.
     """
 
@@ -89,6 +90,7 @@ class ClientResults:
     rankings: dict[RankingChoice, tuple[Print, Ranking]] = field(default_factory=dict)
     tests: dict[str, PlanResult] = field(default_factory=dict)
     plans: dict[str, tuple[Plan, Wish]] = field(default_factory=dict)
+    wished: dict[str, str] = field(default_factory=dict)
     suggested: Suggested | None = None
 
 

@@ -17,13 +17,23 @@ from miner.core.messages import MinerError
 from miner.core.results import Evidence, Plan
 from miner.core.results.briefing import KINDS, MAX_ON_ONE_SIDE, Briefing, NoteAt
 from miner.core.results.caseload import Caseload, PooledEffect
+<<<<<<< HEAD
 from miner.render.drawn import MANY_DAYS, NARROW, WIDE, Drawing, Drawn, Studio, follow_drawing
+=======
+from miner.core.results.follow import LEAVE, ChosenIdea
+from miner.render.drawn import MANY_DAYS, NARROW, WIDE, Drawing, Drawn, Studio
+>>>>>>> 5f05cd74 (What is chosen on the session page is kept, and can be taken back)
 from miner.render.figures.hypothesis import PooledNumbers, pooled
 from miner.render.figures.inline import Styles
 from miner.render.figures.month import HIGHEST, LOWEST
 from miner.render.figures.paper import DARK, PALETTE
 from miner.rulebook import RuleBook
+<<<<<<< HEAD
 from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts, in_unit
+=======
+from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts
+from miner.words.choosing import AT_MOST, chosen_lines
+>>>>>>> 5f05cd74 (What is chosen on the session page is kept, and can be taken back)
 from miner.words.door import Audience, at_door, said_to
 from miner.words.handouts import Card, doctor, referral, session, take_home
 from miner.words.plan import beside
@@ -60,15 +70,19 @@ def _environment() -> Environment:
     )
 
 
-def fill(template: str, styles: Styles, **context: Any) -> str:
+def fill(
+    template: str, styles: Styles, *, posts: bool = False, picks: str = "", **context: Any
+) -> str:
     """Return a whole page.
 
     Args:
         template: a file of ``templates/``.
         styles: the looks its figures use.
+        posts: it has a form that goes to where it was served from.
+        picks: looks that show what is chosen on it.
         context: what the template asks for; text is escaped.
     """
-    looks = f"{_themes()}\n{_read('page.css')}\n{styles.css()}\n"
+    looks = f"{_themes()}\n{_read('page.css')}\n{styles.css()}\n{picks}"
     script = _read("page.js")
     return (
         _environment()
@@ -76,7 +90,8 @@ def fill(template: str, styles: Styles, **context: Any) -> str:
         .render(
             looks=Markup(looks),  # noqa: S704 - our own files and the figures' looks
             script=Markup(script),  # noqa: S704 - our own file
-            policy=_policy(looks, script),
+            policy=_policy(looks, script, "'self'" if posts else "'none'"),
+            referrer="same-origin" if posts else "no-referrer",  # a form tells where it is from
             **context,
         )
     )
@@ -95,10 +110,10 @@ def _themes() -> str:
     )
 
 
-def _policy(looks: str, script: str) -> str:
+def _policy(looks: str, script: str, forms: str) -> str:
     allowed = {"script-src": script, "style-src": looks}
     hashes = "; ".join(f"{kind} 'sha256-{_sha(text)}'" for kind, text in allowed.items())
-    return f"default-src 'none'; {hashes}; base-uri 'none'; form-action 'none'"
+    return f"default-src 'none'; {hashes}; base-uri 'none'; form-action {forms}"
 
 
 def _sha(text: str) -> str:
@@ -116,8 +131,92 @@ LANES = ("sleep", "stress", "activity", "meals", "tags")
 CLIENTS_OWN = ("meals", "tags")
 
 
+@dataclass(frozen=True, slots=True)
+class ChoiceForm:
+    """Where a session page that is served sends what is chosen on it.
+
+    Attributes:
+        action: the address.
+        key: what every form of the page carries.
+        chosen: what stands now, by ID.
+        wished: what was chosen and is not written yet: ID -> choice.
+        plans: where a test that was chosen is planned: ID -> address.
+        start: ISO date a test is proposed to begin.
+    """
+
+    action: str
+    key: str
+    chosen: Mapping[str, ChosenIdea]
+    wished: Mapping[str, str]
+    plans: Mapping[str, str]
+    start: str
+
+
+@dataclass(frozen=True, slots=True)
+class BriefPage:
+    """A page of a client with its figures drawn: what is chosen on it may still change.
+
+    Attributes:
+        kind: one of ``KINDS``.
+        told: what its template asks for.
+        styles: the looks its figures use.
+        chosen: what stood when it was made, by ID.
+    """
+
+    kind: str
+    told: Mapping[str, Any]
+    styles: Styles
+    chosen: Mapping[str, ChosenIdea]
+
+    def text(self, form: ChoiceForm | None = None) -> str:
+        """Return it as HTML: to be served with a form, or as a file that shows short codes."""
+        if self.kind != "session":
+            return fill(f"{self.kind}.html", self.styles, **self.told)
+        chosen = self.chosen if form is None else form.chosen
+        shown = [item for name in _CARDS for item in self.told[name]]
+        picked = {id_: item.choice for id_, item in chosen.items()}
+        return fill(
+            "session.html",
+            self.styles,
+            posts=form is not None,
+            picks=_picks(shown),
+            form=form,
+            shown={item["id"]: item for item in shown},
+            picked=picked | dict(form.wished if form else {}),
+            stands=chosen_lines(chosen),
+            planned={id_ for id_, item in chosen.items() if item.planned},
+            is_open=sum(item.choice != LEAVE for item in chosen.values()),
+            at_most=AT_MOST,
+            **self.told,
+        )
+
+
+def _picks(shown: Sequence[Mapping[str, Any]]) -> str:
+    """Return the looks by which what is chosen of each pattern shows at the end of the page."""
+    made = []
+    for item in shown:
+        id_ = item["id"]
+        made.append(f".deck:has([name=choice-{id_}]:checked) .none-{id_}{{display:none}}")
+        made += [
+            f".deck:has(#x-{id_}-{each['choice']}:checked) .pick-{id_}-{each['choice']}"
+            "{display:block}"
+            for each in item["choices"]
+        ]
+    return "\n".join(made)
+
+
 def render(brief: Briefing, kind: str, rules: RuleBook, include: Sequence[str] = ()) -> str:
     """Return one page as HTML.
+
+    Args, Raises: as of ``drawn_page``.
+    """
+    return drawn_page(brief, kind, rules, include).text()
+
+
+def drawn_page(
+    brief: Briefing, kind: str, rules: RuleBook, include: Sequence[str] = ()
+) -> BriefPage:
+    """Return one page with its figures drawn.
 
     Args:
         brief: what is known of the client.
@@ -146,15 +245,15 @@ def render(brief: Briefing, kind: str, rules: RuleBook, include: Sequence[str] =
             return fill("referral.html", styles, kind=kind, **referral(teller))
         told = words(teller)
         figures = figured[kind](told, teller, styles) if kind in figured else {}
-    return fill(f"{kind}.html", styles, **told | figures)
+    return BriefPage(kind, told | figures, styles, brief.chosen)
+
+
+_CARDS = ("questions", "cards", "meals")
 
 
 def _session_figures(told: Mapping[str, Any], teller: Teller, styles: Styles) -> dict[str, Any]:
     brief = teller.brief
-    cards = {
-        name: [_presented(card, styles) for card in told[name]]
-        for name in ("questions", "cards", "meals")
-    }
+    cards = {name: [_presented(card, styles) for card in told[name]] for name in _CARDS}
     reach = Studio(teller).reach() if told["nothing"] and not brief.calm else None
     return (
         cards

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from shlex import quote
 
-from miner.core.results.follow import LEAVE, TEST, ChoicesMade, ChosenIdea
+from miner.core.results.follow import LEAVE, TEST, ChoicesMade, ChosenIdea, Offer
 from miner.rulebook import RuleBook
 from miner.words.document import Parts, command, heading, paragraph
 from miner.words.said import book
 from miner.words.sentences import factor_phrase, outcome_label
-from miner.words.wording import capital
+from miner.words.wording import capital, full_date
 
 _NAMES = book("names")
 CHOICES: dict[str, tuple[str, str, str]] = {
@@ -19,6 +20,23 @@ CHOICES: dict[str, tuple[str, str, str]] = {
 """Name, meaning and what comes of each choice."""
 WAITS: dict[str, str] = _NAMES["choice_waits"]
 AT_MOST = "At most three ideas are open at once; what is left does not count."
+
+
+def options(offer: Offer) -> list[dict[str, str]]:
+    """Return what may be chosen of a pattern: each with its words and its short code."""
+    told = ((choice, code, CHOICES[choice]) for choice, code in offer.codes.items())
+    return [
+        {"choice": choice, "code": code, "name": name, "meaning": meaning, "then": then}
+        for choice, code, (name, meaning, then) in told
+    ]
+
+
+def chosen_lines(chosen: Mapping[str, ChosenIdea]) -> dict[str, str]:
+    """Return what was chosen of each pattern, and when, by its ID."""
+    return {
+        id_: f"Chosen on {full_date(item.on)}: {CHOICES[item.choice][0]}."
+        for id_, item in chosen.items()
+    }
 
 
 def chosen_title(item: ChosenIdea, rules: RuleBook) -> str:

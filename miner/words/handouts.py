@@ -12,6 +12,7 @@ from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis, S
 from miner.core.results.briefing import MAX_ON_ONE_SIDE, Measure, TrialDates
 from miner.words.amounts import MG_DL_PER_MMOL_L
 from miner.words.followed import followed_by
+from miner.words.choosing import WAITS, options
 from miner.words.meals import comparison_sentence
 from miner.words.safe import clean
 from miner.words.sentences import could_have_shown, evidence_of, on_a_told_date
@@ -369,7 +370,8 @@ class Card:
             "along": list(dict.fromkeys(map(clean, teller.travels(self.item, teller.hides)))),
             "backwards": BACKWARDS[self.item.relation] if self.item.could_run_backwards else "",
             "tries": teller.tries(self.item),
-            "choices": self.choices(),
+            "choices": options(teller.brief.offers[self.item.id]),
+            "waits": WAITS.get(teller.brief.offers[self.item.id].lift, ""),
         }
         if calm:
             return told | {"calm": True, "sentence": teller.calmly(self.item)}
@@ -433,18 +435,6 @@ class Card:
         if self.item.days_to_settle:
             return f"About {several(self.item.days_to_settle, 'more day')} of notes mostly would."
         return "More days with it and without it might."
-
-    def choices(self) -> list[tuple[str, str]]:
-        """Return what may be chosen, each with what it means."""
-        factors, tries = self.teller.factors(self.item), self.teller.tries(self.item)
-        found = []
-        if self.teller.testable(self.item):
-            found.append(("Test it", "Some weeks yes, some weeks no."))
-        if tries and all(factor.worth_doing_anyway for factor in factors):
-            found.append(("Do it anyway", "It is a good thing in any case."))
-        if self.item.evidence is not Evidence.LITTLE_SIGN:
-            found.append(("Watch it", "Look again with new days."))
-        return [*found, ("Leave it", "Look at other things.")]
 
     def _asked(self) -> str:
         if self.item.family != "fixed" or not self.item.fixed_on:

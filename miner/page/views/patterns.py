@@ -69,7 +69,7 @@ def show(request: PageRequest) -> Response:
         tries=teller.tries(item),
         testable=teller.testable(item),
         open=any(one.id == item.id for one in followup_state(request.folder).open_on(None)),
-        tomorrow=_first_day(entry),
+        tomorrow=first_day(entry),
         high=item.counts.high > 0,
         unit=ranking.unit,
         worth_in=Amounts(entry.unit).unit(
@@ -78,7 +78,7 @@ def show(request: PageRequest) -> Response:
     )
 
 
-def _first_day(entry: ClientEntry) -> str:
+def first_day(entry: ClientEntry) -> str:
     """Return the day a test is proposed to begin: tomorrow, as far as the records let it."""
     after = date.fromisoformat(entry.dates()[-1]) + timedelta(days=1)
     tomorrow = date.today() + timedelta(days=1)

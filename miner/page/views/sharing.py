@@ -14,6 +14,7 @@ from miner.page.jobs import Progress
 from miner.page.places import Missing
 from miner.page.render import make_page, own_page, page
 from miner.page.request import PageRequest, attached
+from miner.page.views.choosing import with_choices
 from miner.steps import followup_state
 from miner.words.pages import CHOICES_BY_UNIT, SHARED_PAGES
 from miner.words.sentences import evidence_of
@@ -95,5 +96,7 @@ def one(request: PageRequest) -> Response:
         make_page(cached, kind, entry.rules)
     if kind not in cached.pages:
         raise Missing("page.page_not_made")
-    headers = attached(f"{request.code}-{kind}.html") if request.text("save") else {}
-    return own_page(cached.pages[kind], headers)
+    if request.text("save"):
+        return own_page(cached.pages[kind], attached(f"{request.code}-{kind}.html"))
+    served = kind == "session"
+    return own_page(with_choices(request, entry, cached) if served else cached.pages[kind])

@@ -46,7 +46,8 @@
     document.addEventListener("keydown", (event) => {
       const step = steps[event.key];
       if (!step || event.defaultPrevented || event.altKey || event.ctrlKey || event.metaKey) return;
-      if (event.target.closest("input,select,.mark")) return;
+      const paged = event.key.startsWith("Page");
+      if (event.target.closest(paged ? "select,.mark" : "input,select,.mark")) return;
       event.preventDefault();
       show(step === -Infinity ? 0 : step === Infinity ? cards.length : here + step, true);
     });
@@ -64,7 +65,7 @@
       }
       from = null;
     });
-    show(0, false);
+    show(Math.max(0, open().findIndex((card) => card.id && `#${card.id}` === location.hash)), false);
   }
 
   // The curve of one day.
