@@ -1,8 +1,9 @@
 """What may be chosen of a pattern, and the short code by which a choice comes back from paper.
 
-A code is the letter of the choice, the first five figures of the pattern's ID and a check letter:
-W-4C28A-K. The check letter goes by the client as well. It tells one figure that is another and two
-that changed places (a weighted sum in a prime number of letters, as in ISO 7064).
+A code is the letter of the choice, five letters for the beginning of the pattern's ID and a check
+letter: W-EPCKL-H. It has no number in it, as a page may have none. The check letter goes by the
+client as well. It tells one letter that is another and two that changed places (a weighted sum in a
+prime number of letters, as in ISO 7064).
 """
 
 from __future__ import annotations
@@ -21,10 +22,12 @@ from miner.rulebook import RuleBook
 LETTERS: Mapping[str, str] = {TEST: "T", ANYWAY: "D", WATCH: "W", LEAVE: "L"}
 CHECKS = "ABCDEFGHJKLMNPRSTUVWXYZ"
 """23 letters, a prime number of them; I, O and Q look like figures."""
+DIGITS = CHECKS[:16]
+"""A letter for each hexadecimal digit of an ID."""
 LONG = 5
 _HELD = "followup.held_"
 _SHOWN = (Evidence.CLEAR, Evidence.HINT)
-_CODE = re.compile(rf"[{''.join(LETTERS.values())}][0-9A-F]{{{LONG}}}[{CHECKS}]")
+_CODE = re.compile(rf"[{''.join(LETTERS.values())}][{DIGITS}]{{{LONG}}}[{CHECKS}]")
 
 
 def offered(
@@ -84,7 +87,7 @@ def code_of(choice: str, id_: str, client: str) -> str:
         id_: of the pattern, hexadecimal.
         client: the client's code.
     """
-    start = f"{LETTERS[choice]}{id_[:LONG].upper()}"
+    start = LETTERS[choice] + "".join(DIGITS[int(mark, 16)] for mark in id_[:LONG])
     return f"{start[0]}-{start[1:]}-{_check(start, client)}"
 
 
@@ -105,7 +108,8 @@ def read_code(text: str, client: str, ids: Iterable[str]) -> tuple[str, str]:
         raise MinerError("followup.no_code", given=text[:40])
     if plain[-1] != _check(plain[:-1], client):
         raise MinerError("followup.code_slip", given=text[:40], client=client)
-    meant = sorted({id_ for id_ in ids if id_.upper().startswith(plain[1:-1])})
+    begins = "".join(f"{DIGITS.index(mark):x}" for mark in plain[1:-1])
+    meant = sorted({id_ for id_ in ids if id_.startswith(begins)})
     if len(meant) != 1:
         code = "followup.code_of_several" if meant else "followup.code_of_none"
         raise MinerError(code, given=text[:40], ids=meant)
@@ -114,7 +118,7 @@ def read_code(text: str, client: str, ids: Iterable[str]) -> tuple[str, str]:
 
 
 def _check(start: str, client: str) -> str:
-    values = [tuple(LETTERS.values()).index(start[0]), *(int(mark, 16) for mark in start[1:])]
+    values = [tuple(LETTERS.values()).index(start[0]), *map(DIGITS.index, start[1:])]
     total = sum(weight * value for weight, value in enumerate(values, 1))
     return CHECKS[(total + zlib.crc32(client.encode())) % len(CHECKS)]
 

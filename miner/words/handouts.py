@@ -10,6 +10,7 @@ from typing import Any
 from miner.core.messages import Message, message, several
 from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis, Shape
 from miner.core.results.briefing import MAX_ON_ONE_SIDE, Measure, TrialDates
+from miner.core.results.follow import Offer
 from miner.words.amounts import MG_DL_PER_MMOL_L
 from miner.words.followed import followed_by
 from miner.words.choosing import WAITS, options
@@ -359,6 +360,7 @@ class Card:
     def told(self) -> dict[str, Any]:
         """Return all words of the card; without numbers where it is calm."""
         teller, calm = self.teller, self.teller.brief.calm
+        offer = teller.brief.offers.get(self.item.id, Offer({}))
         told = {
             "id": self.item.id,
             "outcome": self.item.outcome,
@@ -370,8 +372,8 @@ class Card:
             "along": list(dict.fromkeys(map(clean, teller.travels(self.item, teller.hides)))),
             "backwards": BACKWARDS[self.item.relation] if self.item.could_run_backwards else "",
             "tries": teller.tries(self.item),
-            "choices": options(teller.brief.offers[self.item.id]),
-            "waits": WAITS.get(teller.brief.offers[self.item.id].lift, ""),
+            "choices": options(offer),
+            "waits": WAITS.get(offer.lift, ""),
         }
         if calm:
             return told | {"calm": True, "sentence": teller.calmly(self.item)}

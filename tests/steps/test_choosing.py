@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from miner import ledger, steps
+from miner import ledger, rulebook, steps
 from miner.core.messages import MinerError
+from miner.core.results import Evidence
 from miner.core.results.follow import Offer
+from miner.followup.choosing import offered
 from miner.records.client import Client
 from miner.steps.pages import briefing
 
@@ -173,3 +176,15 @@ def test_a_planned_test_is_not_chosen_away(client: Client, monkeypatch: Any) -> 
         with pytest.raises(MinerError, match="is planned already"):
             change()
     assert steps.choose(client, {id_: "test"}).made == ()
+
+
+def test_a_test_is_offered_only_where_the_difference_went_its_way(client: Client) -> None:
+    rules = rulebook.load()
+    item = next(
+        one for one in steps.rank(client, remember=False).hypotheses if one.id == dinner(client)
+    )
+    assert item.difference is not None
+    other = replace(item, difference=-item.difference)
+    little = replace(item, evidence=Evidence.LITTLE_SIGN)
+    for one, choices in ((item, "test watch leave"), (other, "watch leave"), (little, "leave")):
+        assert " ".join(offered(one, "day", rules, (), "client-01").codes) == choices
