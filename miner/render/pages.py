@@ -17,23 +17,15 @@ from miner.core.messages import MinerError
 from miner.core.results import Evidence, Plan
 from miner.core.results.briefing import KINDS, MAX_ON_ONE_SIDE, Briefing, NoteAt
 from miner.core.results.caseload import Caseload, PooledEffect
-<<<<<<< HEAD
-from miner.render.drawn import MANY_DAYS, NARROW, WIDE, Drawing, Drawn, Studio, follow_drawing
-=======
 from miner.core.results.follow import LEAVE, ChosenIdea
-from miner.render.drawn import MANY_DAYS, NARROW, WIDE, Drawing, Drawn, Studio
->>>>>>> 5f05cd74 (What is chosen on the session page is kept, and can be taken back)
+from miner.render.drawn import MANY_DAYS, NARROW, WIDE, Drawing, Drawn, Studio, follow_drawing
 from miner.render.figures.hypothesis import PooledNumbers, pooled
 from miner.render.figures.inline import Styles
 from miner.render.figures.month import HIGHEST, LOWEST
 from miner.render.figures.paper import DARK, PALETTE
 from miner.rulebook import RuleBook
-<<<<<<< HEAD
 from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts, in_unit
-=======
-from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts
 from miner.words.choosing import AT_MOST, chosen_lines
->>>>>>> 5f05cd74 (What is chosen on the session page is kept, and can be taken back)
 from miner.words.door import Audience, at_door, said_to
 from miner.words.handouts import Card, doctor, referral, session, take_home
 from miner.words.plan import beside
@@ -157,7 +149,7 @@ class BriefPage:
     """A page of a client with its figures drawn: what is chosen on it may still change.
 
     Attributes:
-        kind: one of ``KINDS``.
+        kind: one of ``KINDS``, or "referral" in place of one for the client.
         told: what its template asks for.
         styles: the looks its figures use.
         chosen: what stood when it was made, by ID.
@@ -242,7 +234,7 @@ def drawn_page(
     door = "" if audience is Audience.CLIENT else "paper"
     with at_door(door), in_unit(brief.display_unit):
         if audience is Audience.CLIENT and teller.cautions.ahead:
-            return fill("referral.html", styles, kind=kind, **referral(teller))
+            return BriefPage("referral", {"kind": kind} | referral(teller), styles, {})
         told = words(teller)
         figures = figured[kind](told, teller, styles) if kind in figured else {}
     return BriefPage(kind, told | figures, styles, brief.chosen)

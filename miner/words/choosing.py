@@ -55,7 +55,8 @@ def chosen_parts(made: ChoicesMade, rules: RuleBook, client: Path) -> Parts:
     """
     if not made.made:
         return [heading("This was chosen already: nothing new is written.")]
-    folder, parts = quote(str(client)), [heading("Written down, as chosen:")]
+    folder = quote(str(client))
+    parts: Parts = [heading("Written down, as chosen:")]
     for item in made.made:
         name, _, then = CHOICES[item.choice]
         parts.append(paragraph(f"{name}: {chosen_title(item, rules)} ({item.id}). {then}", 2))

@@ -12,8 +12,8 @@ from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis, S
 from miner.core.results.briefing import MAX_ON_ONE_SIDE, Measure, TrialDates
 from miner.core.results.follow import Offer
 from miner.words.amounts import MG_DL_PER_MMOL_L
-from miner.words.followed import followed_by
 from miner.words.choosing import WAITS, options
+from miner.words.followed import followed_by
 from miner.words.meals import comparison_sentence
 from miner.words.safe import clean
 from miner.words.sentences import could_have_shown, evidence_of, on_a_told_date
