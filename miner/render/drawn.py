@@ -301,7 +301,7 @@ def follow_drawing(told: Followed) -> Drawing | None:
     """Return before, the test or the new units, and what they showed; None before a verdict."""
     item, rules, amounts = told.item, told.rules, told.amounts
     picture, test, unit = item.picture, item.test, amounts.unit(item.unit)
-    if picture is None or told.calm:
+    if picture is None or told.calm or not picture.units:
         return None
     scale = 1.0 if unit == item.unit else 1 / MG_DL_PER_MMOL_L
     found, pairs = (test, test.pairs) if told.tested and test is not None else (item, ())

@@ -207,15 +207,14 @@ class Followed:
         picture = self.item.picture
         if picture is None:
             return []
-        unit, found = self.amounts.unit(self.item.unit), []
-        if self.tested:
-            found.append((say(self.rules, "follow", "pairs_table"), self._pairs(picture, unit)))
-        name = say(self.rules, "follow", f"{self.item.unit_of}s_table")
-        return [*found, (name, self._units(picture, unit))]
+        unit, days = self.amounts.unit(self.item.unit), f"{self.item.unit_of}s_table"
+        found = {"pairs_table": self._pairs(picture, unit), days: self._units(picture, unit)}
+        return [(say(self.rules, "follow", key), parts) for key, parts in found.items() if parts]
 
     def _pairs(self, picture: FollowPicture, unit: str) -> Parts:
         rows = []
-        for pair in self.item.test.pairs if self.item.test else ():
+        read = self.item.test.pairs if self.tested and self.item.test else ()
+        for pair in read:
             first = min(one.first for one in picture.periods if one.pair == pair.pair)
             means = [self._level(value) for value in (pair.change, pair.usual)]
             difference = self.amounts.difference(pair.difference, self.item.unit)

@@ -154,6 +154,14 @@ def test_too_few_new_units_are_drawn_without_a_difference():
     assert "\u2212" not in as_svg(drawn(item))
 
 
+def test_without_a_unit_there_is_no_picture_and_no_table():
+    told = Followed(watched(picture=FollowPicture(())), RULES, Amounts())
+    assert follow_drawing(told) is None
+    assert told.tables() == []
+    only_before = watched(picture=FollowPicture(BEFORE))
+    assert spots(drawn(only_before).axes[2], "o") == []
+
+
 @pytest.mark.parametrize("wide", [True, False])
 def test_no_word_of_the_picture_lies_on_another(wide):
     figure = drawn(of_test(), wide=wide)

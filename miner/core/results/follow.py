@@ -312,6 +312,12 @@ class FollowPicture(Result):
     sensors: tuple[str, ...] = ()
 
     @property
+    def units(self) -> tuple[UnitSeen, ...]:
+        """Every unit, those before first."""
+        tested = (unit for period in self.periods for unit in period.units)
+        return (*self.before, *self.new, *tested)
+
+    @property
     def usual(self) -> float | None:
         """Mean of what nothing changed in: the usual periods of whole pairs, new units without."""
         open_ = {one.pair for one in self.periods if one.mean is None}

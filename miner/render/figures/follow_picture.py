@@ -79,7 +79,7 @@ def follow_picture(
     """Draw the three panels, side by side or below each other.
 
     Args:
-        found: what the verdict is seen by.
+        found: what the verdict is seen by; at least one unit.
         showed: what came of it.
         labels: the words.
         scale: what a value is multiplied with to be shown.
@@ -114,8 +114,7 @@ def follow_picture(
 
 
 def _ticks(found: FollowPicture, showed: Showed, scale: float, usual: float | None) -> list[float]:
-    units = [*found.before, *found.new, *(u for period in found.periods for u in period.units)]
-    values = [unit.value * scale for unit in units]
+    values = [unit.value * scale for unit in found.units]
     if usual is not None:
         ends = [*showed.each, *(showed.interval or ()), showed.difference or 0.0, showed.agreed]
         values += [usual, *(usual + end for end in ends)]
