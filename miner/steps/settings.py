@@ -121,6 +121,8 @@ def _change(
 
 def _put(document: TOMLDocument, key: str, before: Any, after: Any) -> None:
     """Put a value in place of another; of tables only what differs is written."""
+    if isinstance(after, TomlModel):
+        before, after = _plain(before), _plain(after)
     if isinstance(after, dict):
         table: Any = document.setdefault(key, tomlkit.table())
         for name in before.keys() - after.keys():
@@ -128,6 +130,8 @@ def _put(document: TOMLDocument, key: str, before: Any, after: Any) -> None:
         for name, value in after.items():
             if before.get(name) != value:
                 table[name] = value
+        if not table:
+            document.remove(key)
     elif isinstance(after, tuple) and isinstance((*(before or ()), *after)[0], TomlModel):
         _put_tables(document, key, before, after)
     elif isinstance(after, tuple):
@@ -137,6 +141,14 @@ def _put(document: TOMLDocument, key: str, before: Any, after: Any) -> None:
         set_key(document, key, array.multiline(len(plain) > 1 and isinstance(plain[0], date)))
     else:
         set_key(document, key, after)
+
+
+def _plain(table: TomlModel) -> dict[str, Any]:
+    """Return the keys of a table that say something, as they are written."""
+    told = table.model_dump(exclude_none=True, exclude_defaults=True)
+    return {
+        name: list(value) if isinstance(value, tuple) else value for name, value in told.items()
+    }
 
 
 def _put_tables(

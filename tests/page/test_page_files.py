@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -115,6 +116,45 @@ def test_a_setting_is_changed_and_the_rest_of_the_file_stays(tmp_path: Path) -> 
     with pytest.raises(MinerError):
         change(path, ClientFile, lambda document: document.update({"range": [1, 2]}))
     assert path.read_text() == text
+
+
+def test_what_is_settled_with_a_clinician_is_written_beside_what_was(
+    practice: Path, visitor: Open
+) -> None:
+    one, path = visitor(practice), practice / "client-01" / "client.toml"
+    first = {"informed": "2026-02-01", "a1c": "6,7", "a1c_unit": "%", "treats_diabetes": "1"}
+    one.post(f"{CLIENT}/intake", **first, **{"intake-diabetes": "yes"})
+    held = read_toml(path, ClientFile)
+    assert (str(held.clinician.informed), held.clinician.agreed) == ("2026-02-01", None)
+    assert held.laboratory.a1c_percent == 6.7
+    assert held.treated()
+    one.post(
+        f"{CLIENT}/intake",
+        informed="2026-02-01", agreed="2026-02-08", covers=["meals", "sleep"],
+        a1c="50", a1c_unit="mmol/mol",
+    )  # fmt: skip
+    held = read_toml(path, ClientFile)
+    assert (str(held.clinician.agreed), held.clinician.covers) == (
+        "2026-02-08", ("sleep", "meals"))  # fmt: skip
+    assert [str(each.informed) for each in held.clinician.before] == ["2026-02-01"]
+    assert (held.laboratory.a1c_percent, held.laboratory.a1c_mmol_mol) == (None, 50)
+    page = one.get(f"{CLIENT}/intake").text
+    assert 'value="2026-02-08"' in page
+    assert 'name="covers" value="meals" checked' in page
+    assert 'value="50"' in page
+    before, later = path.read_bytes(), (date.today() + timedelta(days=40)).isoformat()
+    for wrong in (
+        {"informed": later}, {"agreed": "2026-02-08"}, {"covers": "sleep"},
+        {"a1c": "much"}, {"a1c": "50", "a1c_unit": "%"},
+    ):  # fmt: skip
+        answer = one.send(f"{CLIENT}/intake", **wrong)
+        assert answer.status_code == 400, wrong
+        assert "client.toml Found:" in words(answer), wrong
+    assert path.read_bytes() == before
+    one.post(f"{CLIENT}/intake")
+    held = read_toml(path, ClientFile)
+    assert (held.clinician.informed, held.laboratory.percent()) == (None, None)
+    assert len(held.clinician.before) == 2
 
 
 def test_the_intake_is_written_and_read_back(practice: Path, visitor: Open) -> None:

@@ -35,14 +35,17 @@ def show(request: PageRequest) -> Response:
 
 def save(request: PageRequest) -> Response:
     """Write the intake into ``client.toml``."""
-    folder = request.folder
+    folder, held = request.folder, client_file(request.folder)
     asked = steps.load_rules(None, folder).cautions.intake
     answers = {name: request.text(f"intake-{name}", "not_asked") for name in asked}
     values = {
         "time_zone": request.text("time_zone") or None,
         "calm": True if request.text("calm") else None,
         "pooled": {"yes": True, "no": False}.get(request.text("pooled")),
-        "intake": {**client_file(folder).intake, **answers},
+        "intake": {**held.intake, **answers},
+        "clinician": held.clinician.model_dump(exclude_defaults=True)
+        | {"treats_diabetes": bool(request.text("treats_diabetes"))},
+        "laboratory": _laboratory(request),
     }
     change_client(folder, values, request.seen)
     return request.go(request.at(), message("page.intake_written"))
@@ -66,6 +69,12 @@ def settle(request: PageRequest) -> Response:
     code = "some" if found.open and found.held else "none" if found.held else "all"
     topics = {"open": found.open, "held": [one.topic for one in found.held]}
     return request.go(request.at("intake"), message(f"page.clinician_{code}", **topics))
+
+
+def _laboratory(request: PageRequest) -> dict[str, str]:
+    value = request.text("a1c").replace(",", ".")
+    key = "a1c_mmol_mol" if request.text("a1c_unit") == "mmol/mol" else "a1c_percent"
+    return {key: value} if value else {}
 
 
 def drop_day(request: PageRequest) -> Response:
