@@ -231,8 +231,7 @@ def drawn_page(
         "preparation": _preparation_figures,
         "take-home": _followed_figures,
     }
-    door = "" if audience is Audience.CLIENT else "paper"
-    with at_door(door), in_unit(brief.display_unit):
+    with at_door("" if audience is Audience.CLIENT else "paper"), in_unit(brief.display_unit):
         if audience is Audience.CLIENT and teller.cautions.ahead:
             return BriefPage("referral", {"kind": kind} | referral(teller), styles, {})
         told = words(teller)

@@ -85,8 +85,10 @@ def settled_anew(folder: Path, told: Clinician, now: datetime | None = None) -> 
         now: when it was noted; by default the clock's.
 
     Raises:
-        MinerError: the file cannot be read.
+        MinerError: an agreement does not say what it covers, or the file cannot be read.
     """
+    if told.agreed or told.covers:
+        _require_whole(told.informed, told.agreed, told.covers)
     held = settled_in(folder)
     entered, before = held.entered, held.before
     if (held.informed, held.agreed, held.covers) != (told.informed, told.agreed, told.covers):
