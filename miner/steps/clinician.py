@@ -74,32 +74,6 @@ def note_clinician(
         return _written(folder, held, told, rules)
 
 
-def settled_anew(folder: Path, told: Clinician, now: datetime | None = None) -> dict[str, Any]:
-    """Return the keys of ``[clinician]`` where something else is settled from now on.
-
-    What stood there before is kept beside it, as where it is noted.
-
-    Args:
-        folder: the client's folder.
-        told: what is settled now.
-        now: when it was noted; by default the clock's.
-
-    Raises:
-        MinerError: an agreement does not say what it covers, or the file cannot be read.
-    """
-    if told.agreed or told.covers:
-        _require_whole(told.informed, told.agreed, told.covers)
-    held = settled_in(folder)
-    entered, before = held.entered, held.before
-    if (held.informed, held.agreed, held.covers) != (told.informed, told.agreed, told.covers):
-        entered = (now or datetime.now(UTC)).astimezone(UTC).isoformat(timespec="seconds")
-        past = replace(held, before=(), treats_diabetes=False)
-        before = (*before, past) if past != Clinician() else before
-    values = _values(replace(told, entered=entered))
-    values |= {"treats_diabetes": True} if told.treats_diabetes else {}
-    return values | ({"before": [_values(each) for each in before]} if before else {})
-
-
 def take_clinician_back(folder: Path, rules: RuleBook | None = None) -> ClinicianNoted:
     """Put back what stood under ``[clinician]`` before the last that was noted.
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable
-from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -118,43 +117,31 @@ def test_a_setting_is_changed_and_the_rest_of_the_file_stays(tmp_path: Path) -> 
     assert path.read_text() == text
 
 
-def test_what_is_settled_with_a_clinician_is_written_beside_what_was(
+def test_a1c_and_the_treatment_of_diabetes_are_written_beside_what_was_agreed(
     practice: Path, visitor: Open
 ) -> None:
     one, path = visitor(practice), practice / "client-01" / "client.toml"
-    first = {"informed": "2026-02-01", "a1c": "6,7", "a1c_unit": "%", "treats_diabetes": "1"}
-    one.post(f"{CLIENT}/intake", **first, **{"intake-diabetes": "yes"})
+    path.write_text(path.read_text() + "\n[clinician] # by phone\ninformed = 2026-02-01\n")
+    first = {"a1c": "6,7", "a1c_unit": "%", "treats_diabetes": "1", "intake-diabetes": "yes"}
+    one.post(f"{CLIENT}/intake", **first)
     held = read_toml(path, ClientFile)
-    assert (str(held.clinician.informed), held.clinician.agreed) == ("2026-02-01", None)
-    assert held.laboratory.a1c_percent == 6.7
-    assert held.treated()
-    one.post(
-        f"{CLIENT}/intake",
-        informed="2026-02-01", agreed="2026-02-08", covers=["meals", "sleep"],
-        a1c="50", a1c_unit="mmol/mol",
-    )  # fmt: skip
+    assert (held.laboratory.a1c_percent, held.treated()) == (6.7, True)
+    assert str(held.clinician.informed) == "2026-02-01"
+    one.post(f"{CLIENT}/intake", a1c="50", a1c_unit="mmol/mol")
     held = read_toml(path, ClientFile)
-    assert (str(held.clinician.agreed), held.clinician.covers) == (
-        "2026-02-08", ("sleep", "meals"))  # fmt: skip
-    assert [str(each.informed) for each in held.clinician.before] == ["2026-02-01"]
     assert (held.laboratory.a1c_percent, held.laboratory.a1c_mmol_mol) == (None, 50)
-    page = one.get(f"{CLIENT}/intake").text
-    assert 'value="2026-02-08"' in page
-    assert 'name="covers" value="meals" checked' in page
-    assert 'value="50"' in page
-    before, later = path.read_bytes(), (date.today() + timedelta(days=40)).isoformat()
-    for wrong in (
-        {"informed": later}, {"agreed": "2026-02-08"}, {"covers": "sleep"},
-        {"a1c": "much"}, {"a1c": "50", "a1c_unit": "%"},
-    ):  # fmt: skip
-        answer = one.send(f"{CLIENT}/intake", **wrong)
+    assert 'value="50"' in one.get(f"{CLIENT}/intake").text
+    before = path.read_bytes()
+    for wrong in ("much", "50"):
+        answer = one.send(f"{CLIENT}/intake", a1c=wrong, a1c_unit="%")
         assert answer.status_code == 400, wrong
         assert words(answer).count("What to do:") == 1, wrong
     assert path.read_bytes() == before
     one.post(f"{CLIENT}/intake")
     held = read_toml(path, ClientFile)
-    assert (held.clinician.informed, held.laboratory.percent()) == (None, None)
-    assert len(held.clinician.before) == 2
+    assert (held.laboratory.percent(), held.clinician.treats_diabetes) == (None, False)
+    assert str(held.clinician.informed) == "2026-02-01"
+    assert "# by phone" in path.read_text()
 
 
 def test_the_intake_is_written_and_read_back(practice: Path, visitor: Open) -> None:
