@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 @click.option(
     "--length", type=click.Choice(["short", "middle", "long"]), help="At most 4, 8 or 16 weeks."
 )
+@click.option("--meal", type=click.Choice(["breakfast", "lunch", "dinner"]), help="Which meal.")
 @click.option("--pairs", type=int, metavar="N", help="How many pairs, six at the least.")
 @click.option("--sensor-days", type=Whole(5, 30), default=14, show_default=True)
 @click.option("--calendar", type=PATH, help="Write a calendar file, .ics.")

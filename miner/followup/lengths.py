@@ -35,7 +35,9 @@ WEEKS = {"short": 4, "middle": 8, "long": 16}
 ENOUGH = 0.6
 
 
-def contrast_of(kept: FrozenIdea, rule: FactorRule) -> Contrast:
+def contrast_of(
+    kept: FrozenIdea, rule: FactorRule, counts: tuple[int, int] | None = None
+) -> Contrast:
     """Return what the arms would differ by.
 
     Formula: difference x |share of usual units with the habit - share under the change|, the
@@ -45,6 +47,7 @@ def contrast_of(kept: FrozenIdea, rule: FactorRule) -> Contrast:
     Args:
         kept: what is to be tested, of one habit.
         rule: of that habit.
+        counts: usual units with the habit and without it; None for those of what was kept.
     """
     of_claim = kept.expected is not None
     worth = float(kept.smallest_worth_it) / kept.span
@@ -53,7 +56,7 @@ def contrast_of(kept: FrozenIdea, rule: FactorRule) -> Contrast:
         amount = float(kept.per.amount)
         size = difference * rule.asks / amount
         return Contrast(size, difference, of_claim, asks=rule.asks, amount=amount)
-    with_, without = int(kept.with_ or 0), int(kept.without or 0)
+    with_, without = counts or (int(kept.with_ or 0), int(kept.without or 0))
     moved = with_ if rule.helpful == "without" else without
     share = moved / (with_ + without) if with_ + without else 0.0
     if kept.shape == Shape.DOSE:
@@ -80,7 +83,7 @@ def lengths_of(
         sensor_changes: known dates of a new sensor.
         together: how many are followed at the same time, this one among them.
     """
-    contrast = contrast_of(kept, rule)
+    contrast = contrast_of(kept, rule, scatter.counts)
     shortest = sized(without_habit(scatter, contrast), rule.carry_over_days, MIN_PAIRS)
     found = []
     for name, at_most in WEEKS.items():

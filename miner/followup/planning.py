@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from math import ceil, isnan, sqrt
 
@@ -16,7 +16,7 @@ import numpy as np
 
 from miner.core.messages import MinerError, Words, message
 from miner.core.results import PairRead, PairsTest, Plan, PlanPeriod
-from miner.hypotheses.design import design
+from miner.hypotheses.design import design, lagged
 from miner.hypotheses.tested import whitened
 from miner.ledger import FrozenIdea
 from miner.records.columns import MG_DL_PER_MMOL_L
@@ -50,6 +50,7 @@ class Scatter:
         known: share of the days on which the outcome is known and used.
         habit_variance: the part of a unit's variance that comes from the habit being there on some
             units and not on others; under the change there is none of it.
+        counts: units with the habit and without it; None for those of what was kept.
     """
 
     unit_sd: float
@@ -58,6 +59,7 @@ class Scatter:
     units_a_day: int = 1
     known: float = 1.0
     habit_variance: float = 0.0
+    counts: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,6 +218,8 @@ class Wish:
         pairs: how many, or None for those of a length.
         length: short, middle or long; None for the shortest that finds what is expected.
         sensor_days: how long a sensor is worn where no change is known.
+        meal: of a habit of meals the kind it is tested on, or None for the one that holds most of
+            the habit.
         glucose_in: the unit of ``worth_having`` where the outcome is glucose.
     """
 
@@ -224,6 +228,7 @@ class Wish:
     pairs: int | None = None
     sensor_days: int = SENSOR_DAYS
     length: str | None = None
+    meal: str | None = None
     glucose_in: str = "mg/dL"
 
 
@@ -243,7 +248,7 @@ def make_plan(
     Args:
         what: what was kept, of one habit.
         rules: the rule books with the kept definitions.
-        wish: what was asked for.
+        wish: what was asked for; of a habit of meals, with its kind of meal.
         chosen: how large it is.
         seed: of the coins, or None before it is agreed on.
         sensor_changes: known dates of a new sensor.
@@ -283,6 +288,7 @@ def make_plan(
         sensor_changes=tuple(day.isoformat() for day in changes),
         read_on=end.isoformat(),
         six_pairs_find=pairs_detectable(chosen.spread, MIN_PAIRS),
+        meal=wish.meal or "",
         notes=notes,
     )
 
@@ -292,13 +298,62 @@ def offset_of(what: FrozenIdea, rule: FactorRule) -> int:
     return what.lag_days[0] + int(rule.stream == "sleep")
 
 
-def scatter(table: UnitTable, rules: RuleBook, outcome: str) -> Scatter:
+MEALS = ("breakfast", "lunch", "dinner")
+
+
+def of_meal(table: UnitTable, meal: str) -> UnitTable:
+    """Return the meals of one kind; without a kind, all units."""
+    if not meal:
+        return table
+    own = (table.frame["meal"] == meal).to_numpy(dtype=bool)
+    return replace(
+        table,
+        frame=table.frame[own],
+        measures=table.measures[own],
+        by_clock=table.by_clock[own],
+        context=table.context[own],
+    )
+
+
+def meal_of(table: UnitTable, what: FrozenIdea, wish: Wish) -> str:
+    """Return the kind of meal a pair is made of; nothing for habits of days.
+
+    It is the kind with most usable meals with the habit, of equals the earliest in the day.
+
+    Raises:
+        MinerError: a meal is asked for that is none, or of a habit of days.
+    """
+    if table.unit != "meal":
+        if wish.meal:
+            raise MinerError("followup.meal_of_days", meal=wish.meal)
+        return ""
+    if wish.meal:
+        if wish.meal not in MEALS:
+            raise MinerError("followup.no_such_meal", meal=wish.meal, known=MEALS)
+        return wish.meal
+    return max(MEALS, key=lambda meal: with_and_without(of_meal(table, meal), what)[0])
+
+
+def with_and_without(table: UnitTable, what: FrozenIdea) -> tuple[int, int]:
+    """Return on how many usable units the habit is there, and on how many it is not."""
+    habit = lagged(table.frame, what.factors[0], what.lag_days[0])
+    known = habit[table.frame["usable"].to_numpy(dtype=bool) & ~np.isnan(habit)]
+    return int((known == 1.0).sum()), int((known == 0.0).sum())
+
+
+def scatter(table: UnitTable, rules: RuleBook, outcome: str, meal: str = "") -> Scatter:
     """Return how an outcome scatters from unit to unit in these records.
+
+    Args:
+        table: the client's units.
+        rules: the rule books.
+        outcome: its name.
+        meal: the kind of meal that alone is read; without one, all units.
 
     Raises:
         MinerError: too little is known of it.
     """
-    units = design(table, rules)
+    units = design(of_meal(table, meal), rules)
     target = units.target(outcome)
     white = whitened(units, target.values, {})
     known = int(target.known.sum())

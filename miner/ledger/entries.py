@@ -195,6 +195,7 @@ class PlanEntry(LedgerEntry):
     detectable: Float = 0.0
     six_pairs_find: Number = None
     put_aside: Whole = 0
+    meal: Literal["", "breakfast", "lunch", "dinner"] = ""
     stop_rules: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 

@@ -18,7 +18,7 @@ from miner.followup.following import Fresh, each_day, fresh
 from miner.followup.keeping import as_kept, reworded, thaw
 from miner.followup.pausing import pairs_left_out
 from miner.followup.picture import picture_of_new, picture_of_test
-from miner.followup.planning import drawn_in_time, drawn_late
+from miner.followup.planning import drawn_in_time, drawn_late, of_meal
 from miner.followup.ticked import misplaced
 from miner.ledger import (
     FollowupState,
@@ -101,7 +101,9 @@ def _picture(
     """Return what a verdict is seen by in the records as they are, or None before there is one."""
     if found.test is not None and found.test.status is not None:
         table, books = frozen_table(client, rules, item.what)
-        return picture_of_test(table, books, item.what, item.plans[-1].what, found.test.pairs)
+        tested = item.plans[-1].what
+        table = of_meal(table, tested.meal)
+        return picture_of_test(table, books, item.what, tested, found.test.pairs)
     if found.status not in judging.ENDED:
         return None
     seen = see(client, rules, item, past)
@@ -389,6 +391,7 @@ def _read(
     """Return a test, and whether it is over; before that, or unopened, nothing of the outcome."""
     what, planned = item.kept.what, item.what
     table, frozen = frozen_table(client, rules, what)
+    table = of_meal(table, planned.meal)
     ticks = read_ticks(client.folder)
     rule = frozen.factor(planned.factor, table.unit)
     periods = planned.periods

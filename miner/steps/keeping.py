@@ -20,9 +20,12 @@ from miner.followup.planning import (
     drawn_in_time,
     drawn_late,
     make_plan,
+    meal_of,
+    of_meal,
     plan_seed,
     scatter,
     sized,
+    with_and_without,
 )
 from miner.followup.refusals import require_testable
 from miner.hypotheses.design import design
@@ -144,7 +147,11 @@ def plan(
     changes = [stamp.date() for stamp in client.settings.sensor_changes]
     at, story = now or datetime.now(UTC), replay(ledger_of(client).book)
     aside = story.abandoned_plans(id_)
-    own = scatter(table, frozen, what.outcome)
+    meal = meal_of(table, what, wish)
+    own = scatter(table, frozen, what.outcome, meal)
+    if meal:
+        wish = replace(wish, meal=meal)
+        own = replace(own, counts=with_and_without(of_meal(table, meal), what))
     offered = lengths_of(
         what,
         rule,

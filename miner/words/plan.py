@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, time, timedelta
 
 from miner.core.messages import several
-from miner.core.results import Plan, PlanResult
+from miner.core.results import Plan, PlanPeriod, PlanResult
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, heading, paragraph, table
@@ -50,8 +50,12 @@ def _days(plan: Plan) -> Parts:
 def undrawn_days(plan: Plan) -> Parts:
     """Return the pairs of a plan before its coins are thrown."""
     pairs = zip(plan.periods[::2], plan.periods[1::2], strict=True)
-    spans = [(str(a.pair), f"{a.first} to {a.last}", f"{b.first} to {b.last}") for a, b in pairs]
+    spans = [(str(a.pair), _span(a), _span(b)) for a, b in pairs]
     return table((">pair", "one period", "the other"), spans)
+
+
+def _span(one: PlanPeriod) -> str:
+    return one.first if one.first == one.last else f"{one.first} to {one.last}"
 
 
 def about(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
@@ -78,7 +82,8 @@ def what_to_do(plan: Plan, rules: RuleBook) -> list[str]:
 
 def beside(plan: Plan, rules: RuleBook) -> list[str]:
     """Return which days are not counted, and when a new sensor is put on."""
-    lines, dropped = [], max(one.leave_out_days for one in plan.periods)
+    lines = [say(rules, "plan", "meal", meal=plan.meal)] if plan.meal else []
+    dropped = max(one.leave_out_days for one in plan.periods)
     if dropped:
         key = "leave_out_one" if dropped == 1 else "leave_out"
         lines.append(say(rules, "plan", key, days=several(dropped, "day")))

@@ -43,6 +43,8 @@ def test_what_ends_on_ten_of_39_nights_moves_the_average_by_a_quarter():
     assert found.size == pytest.approx(2.3, abs=0.01)
     assert (found.difference, found.of_claim) == (9.0, True)
     assert (found.with_, found.without, found.asks) == (10, 29, None)
+    of_dinners = contrast_of(*of("short_sleep", **{"with": 10, "without": 29}), (3, 3))
+    assert (of_dinners.size, of_dinners.with_, of_dinners.without) == (4.5, 3, 3)
 
 
 def test_what_is_brought_about_changes_the_units_that_lack_it():

@@ -4,9 +4,10 @@ import re
 from dataclasses import replace
 from datetime import date, timedelta
 from functools import cache
-from itertools import pairwise
+from itertools import pairwise, product
 
 import numpy as np
+import pandas as pd
 import pytest
 from fresh_tables import idea, row_date, table_of
 
@@ -80,7 +81,7 @@ def test_before_it_is_agreed_on_nothing_of_the_order_is_there(rules):
     assert replace(drawn, plan="", seed=None, periods=plan.periods) == plan
     told = render(preview_parts(replace(plan, written=False), rules, "client-01", detail=True))
     assert "A, the change" not in told
-    assert f"{plan.periods[0].first} to {plan.periods[0].last}" in told
+    assert f"{plan.pairs} {plan.periods[-2].first} {plan.periods[-1].first}" in told
     assert "A, the change" in render(plan_parts(drawn, rules))
 
 
@@ -525,3 +526,66 @@ def test_a_difference_of_the_other_unit_is_asked_about(typed, glucose_in, meant)
             planning._worth(Wish(START, typed, glucose_in=glucose_in), 5.0, "mg/dL")
         assert f"--worth-having {meant}" in raised.value.do
     assert planning._worth(Wish(START, 90.0, glucose_in=glucose_in), 10.0, "min") == 90.0
+
+
+def meal_table_of(days=60, seed=3):
+    """Breakfasts and dinners of so many days: the habit on every third breakfast, on no dinner."""
+    rng, frames = np.random.default_rng(seed), []
+    day = long_table().frame.iloc[:days]
+    for meal, walks, level in (("breakfast", [1.0, 0.0, 0.0], 20.0), ("dinner", [0.0], 60.0)):
+        part = day.assign(meal=meal, rise=level + 10 * rng.normal(size=days))
+        part["walk_after"] = np.resize(walks, days)
+        frames.append(part.set_axis([f"{name} {meal}" for name in day.index]))
+    frame = pd.concat(frames).sort_values(["day_number", "meal"])
+    none = frame[[]]
+    return replace(
+        long_table(), unit="meal", frame=frame, measures=none, by_clock=none, context=none
+    )
+
+
+def walk(**more):
+    return idea("walk_after", "rise", unit_of="meal", direction="down", **more)
+
+
+def test_a_pair_of_meals_is_of_the_kind_that_holds_most_of_the_habit():
+    table = meal_table_of()
+    assert planning.meal_of(table, walk(), Wish(START)) == "breakfast"
+    assert planning.meal_of(table, walk(), Wish(START, meal="dinner")) == "dinner"
+    assert planning.with_and_without(table, walk()) == (20, 100)
+    own = planning.of_meal(table, "breakfast")
+    assert planning.with_and_without(own, walk()) == (20, 40)
+    assert planning.of_meal(table, "") is table
+    assert planning.meal_of(long_table(), idea(), Wish(START)) == ""
+    with pytest.raises(MinerError, match="one of days"):
+        planning.meal_of(long_table(), idea(), Wish(START, meal="lunch"))
+    with pytest.raises(MinerError, match="Choose one of them"):
+        planning.meal_of(table, walk(), Wish(START, meal="snack"))
+
+
+def test_meal_pairs_are_tested_over_every_order_of_their_coins():
+    table = planning.of_meal(meal_table_of(), "dinner")
+    pairs, first = 8, date.fromisoformat(table.frame["date"].iloc[0])
+    for seed in range(3):
+        own = periods(pairs, length=1, start=first, seed=seed)
+        seen, _ = planning.read_pairs(
+            table, own, outcome="rise", offset_days=0,
+            shown=planning.Shown("walk_after", "with", 0), ticks={},
+        )  # fmt: skip
+        assert [(pair.change_units, pair.usual_units) for pair in seen] == [(1, 1)] * pairs
+        rise = table.frame.set_index("date")["rise"]
+        # naive: each order of the coins gives one mean difference; as large as the one seen, or not
+        days = [[rise[one.first] for one in own if one.pair == n + 1] for n in range(pairs)]
+        drawn = [next(one.arm for one in own if one.pair == n + 1) for n in range(pairs)]
+        orders = [
+            np.mean([(a - b) if arm == "change" else (b - a)
+                     for (a, b), arm in zip(days, order, strict=True)])
+            for order in product(("change", "usual"), repeat=pairs)
+        ]  # fmt: skip
+        real = np.mean([(a - b) if arm == "change" else (b - a)
+                        for (a, b), arm in zip(days, drawn, strict=True)])  # fmt: skip
+        found = planning.test_of(seen, 0)
+        higher, lower = (np.mean(side) for side in (np.array(orders) >= real - 1e-9,
+                                                    np.array(orders) <= real + 1e-9))  # fmt: skip
+        assert found.difference == pytest.approx(real)
+        assert found.p == pytest.approx(min(1, 2 * min(higher, lower)))
+        assert (found.orders, found.exact) == (2**pairs, True)

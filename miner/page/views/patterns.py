@@ -162,6 +162,7 @@ def _wish(request: PageRequest) -> steps.Wish:
             float(worth) if worth else None,
             int(pairs) if pairs else None,
             length=request.text("length") or None,
+            meal=request.text("meal") or None,
             glucose_in=display_unit(request.folder),
         )
         days = int(request.text("sensor_days") or wish.sensor_days)
@@ -193,6 +194,7 @@ def show_plan(request: PageRequest) -> Response:
         expect=expect(made, entry.words, amounts),
         lengths=[(one.name, takes_words(one), length_facts(made, one, amounts)) for one in lengths],
         chosen=chosen,
+        meal=made.meal,
         agreed=bool(chosen or wish.pairs),
         lines=beyond(made),
         facts=[*about(made, entry.words, amounts), *beside(made, entry.words)],
