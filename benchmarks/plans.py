@@ -27,7 +27,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from miner.followup import lengths, planning
+from miner.followup import lengths, planning, sizes
 from miner.ledger import FrozenIdea
 from miner.rulebook import load
 from miner.stats.power import SignFlips, pairs_power, sign_flips
@@ -104,7 +104,7 @@ class World:
 
 def read(world: World, length: lengths.Length, rng: np.random.Generator) -> SignFlips:
     """Lay out one test, draw its days and read it."""
-    size = planning.Size(length.period_days, world.carry_over, length.pairs, 1.0)
+    size = sizes.Size(length.period_days, world.carry_over, length.pairs, 1.0)
     seed = int(rng.integers(2**32))
     periods, _ = planning.lay_out(size, START, 0, seed, ())
     first = START.toordinal()
@@ -151,7 +151,7 @@ def planned_tests(case: Case, share: float, runs: int, rng: np.random.Generator)
         }
     )
     own = DAY_SPREAD**2 + effect**2 * share * (1 - share)
-    scatter = planning.Scatter(sqrt(own), case.phi, case.w * DAY_SPREAD**2 / own, known=KNOWN)
+    scatter = sizes.Scatter(sqrt(own), case.phi, case.w * DAY_SPREAD**2 / own, known=KNOWN)
     offered = lengths.lengths_of(kept, rule, scatter, planning.Wish(START), sensor_changes=())
     sign = 1 if rule.helpful == "with" else -1
     true, nothing = (

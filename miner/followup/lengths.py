@@ -17,16 +17,8 @@ from miner.core.results.follow import PlanPeriod
 from miner.core.results.lengths import Contrast, Length, Lengths
 from miner.core.results.ranking import Shape
 from miner.followup.keeping import MAX_DAYS, power_on, reading_days
-from miner.followup.planning import (
-    MIN_PAIRS,
-    Scatter,
-    Size,
-    Wish,
-    lay_out,
-    offset_of,
-    sized,
-    weeks_of,
-)
+from miner.followup.planning import MIN_PAIRS, Wish, lay_out, offset_of, weeks_of
+from miner.followup.sizes import Scatter, Size, sized
 from miner.ledger import FrozenIdea
 from miner.rulebook import FactorRule
 from miner.stats.power import pairs_detectable, pairs_power

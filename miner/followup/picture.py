@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from miner.core.period import Period
 from miner.core.results import PairRead
 from miner.core.results.follow import FollowPicture, PeriodSeen, PlanPeriod, UnitSeen
+from miner.followup.sizes import of_meal
 from miner.hypotheses.design import lagged
 from miner.ledger import KeptEntry, PlanEntry
 from miner.rulebook import RuleBook
@@ -47,6 +48,7 @@ def picture_of_test(
         plan: whose periods are shown.
         pairs: as they were read; the periods of one that did not count are not shown.
     """
+    table = of_meal(table, plan.meal)
     read = {pair.pair: pair for pair in pairs}
     periods = tuple(
         _period(table, kept.outcome, one, plan.offset_days, read[one.pair])

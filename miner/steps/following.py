@@ -18,7 +18,8 @@ from miner.followup.following import Fresh, each_day, fresh
 from miner.followup.keeping import as_kept, reworded, thaw
 from miner.followup.pausing import pairs_left_out
 from miner.followup.picture import picture_of_new, picture_of_test
-from miner.followup.planning import drawn_in_time, drawn_late, of_meal
+from miner.followup.planning import drawn_in_time, drawn_late
+from miner.followup.sizes import of_meal
 from miner.followup.ticked import misplaced
 from miner.ledger import (
     FollowupState,
@@ -101,9 +102,7 @@ def _picture(
     """Return what a verdict is seen by in the records as they are, or None before there is one."""
     if found.test is not None and found.test.status is not None:
         table, books = frozen_table(client, rules, item.what)
-        tested = item.plans[-1].what
-        table = of_meal(table, tested.meal)
-        return picture_of_test(table, books, item.what, tested, found.test.pairs)
+        return picture_of_test(table, books, item.what, item.plans[-1].what, found.test.pairs)
     if found.status not in judging.ENDED:
         return None
     seen = see(client, rules, item, past)
@@ -391,7 +390,6 @@ def _read(
     """Return a test, and whether it is over; before that, or unopened, nothing of the outcome."""
     what, planned = item.kept.what, item.what
     table, frozen = frozen_table(client, rules, what)
-    table = of_meal(table, planned.meal)
     ticks = read_ticks(client.folder)
     rule = frozen.factor(planned.factor, table.unit)
     periods = planned.periods
@@ -399,7 +397,7 @@ def _read(
     pauses = pauses_of_plan(client, rules, item)
     left_out = pairs_left_out(in_time, pauses)
     seen, differ = reading.read_pairs(
-        table,
+        of_meal(table, planned.meal),
         [one for one in in_time if one.pair not in left_out],
         outcome=what.outcome,
         offset_days=planned.offset_days,

@@ -14,20 +14,9 @@ from miner.core.results.lengths import Lengths
 from miner.followup.choosing import require_possible
 from miner.followup.keeping import WAYS, KeepWish, RankedOn, entry_of
 from miner.followup.lengths import lengths_of, without_habit
-from miner.followup.planning import (
-    MIN_PAIRS,
-    Wish,
-    drawn_in_time,
-    drawn_late,
-    make_plan,
-    meal_of,
-    of_meal,
-    plan_seed,
-    scatter,
-    sized,
-    with_and_without,
-)
+from miner.followup.planning import MIN_PAIRS, Wish, drawn_in_time, drawn_late, make_plan, plan_seed
 from miner.followup.refusals import require_testable
+from miner.followup.sizes import Scatter, meal_of, of_meal, scatter, sized, with_and_without
 from miner.hypotheses.design import design
 from miner.hypotheses.why import find
 from miner.ledger import MAX_OPEN, FollowupState, FrozenIdea, Kept, PlanKept, replay
@@ -39,6 +28,7 @@ from miner.steps.following import frozen_table, kept_result, see
 from miner.steps.looks import Looked, days_used, remember_look
 from miner.steps.opening import last_day, opened, table_of
 from miner.steps.ranking import rank
+from miner.tables.unit_table import UnitTable
 
 STOPS = ("stop_unwell", "stop_worry", "stop_ill", "missed")
 
@@ -147,11 +137,8 @@ def plan(
     changes = [stamp.date() for stamp in client.settings.sensor_changes]
     at, story = now or datetime.now(UTC), replay(ledger_of(client).book)
     aside = story.abandoned_plans(id_)
-    meal = meal_of(table, what, wish)
-    own = scatter(table, frozen, what.outcome, meal)
-    if meal:
-        wish = replace(wish, meal=meal)
-        own = replace(own, counts=with_and_without(of_meal(table, meal), what))
+    wish = replace(wish, meal=meal_of(table, what, wish.meal))
+    own = _scatter(table, frozen, what, wish.meal)
     offered = lengths_of(
         what,
         rule,
@@ -186,6 +173,13 @@ def plan(
     if item is None:
         raise MinerError("steps.dropped_meanwhile", id=id_)
     return _write(client, made(plan_seed(item.entry.check)), item, at)
+
+
+def _scatter(table: UnitTable, rules: RuleBook, what: FrozenIdea, meal: str | None) -> Scatter:
+    """Return how the units that are tested scatter; of meals also how often the habit came."""
+    own = scatter(table, rules, what.outcome, meal or "")
+    counts = with_and_without(of_meal(table, meal), what) if meal else None
+    return replace(own, counts=counts)
 
 
 def _at_the_same_time(client: Client, story: FollowupState, found: Plan) -> MinerError | None:

@@ -12,6 +12,7 @@ from axe_playwright_python.sync_playwright import Axe
 from miner import rulebook
 from miner.core.results import Plan
 from miner.followup import planning
+from miner.followup.sizes import Size
 from miner.render.pages import plan_page
 from miner.words.wording import say
 
@@ -21,7 +22,7 @@ STOPS = ("stop_unwell", "stop_worry", "stop_ill", "missed")
 
 def written(folder: Path, pairs: int) -> Path:
     rules = rulebook.load()
-    size = planning.Size(period_days=3, leave_out_days=1, pairs=pairs, spread=10.0)
+    size = Size(period_days=3, leave_out_days=1, pairs=pairs, spread=10.0)
     periods, changes = planning.lay_out(size, START, 0, 7, ())
     plan = Plan(
         plan="0a1b2c", id="4c28aa7c", factor="short_sleep", outcome="wake_glucose", unit_of="day",

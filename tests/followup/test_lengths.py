@@ -19,7 +19,8 @@ from miner.followup.lengths import (
     lengths_of,
     without_habit,
 )
-from miner.followup.planning import MIN_PAIRS, Scatter, Size, Wish, sized, spread_of
+from miner.followup.planning import MIN_PAIRS, Wish
+from miner.followup.sizes import Scatter, Size, sized, spread_of
 from miner.stats.power import pairs_power
 
 RULES = rulebook.load()

@@ -15,8 +15,9 @@ from miner import rulebook
 from miner.core.messages import MinerError
 from miner.core.results import CautionKind, CautionText, PlanPeriod
 from miner.followup import planning
-from miner.followup.planning import Wish, make_plan, scatter, sized
+from miner.followup.planning import Wish, make_plan
 from miner.followup.refusals import HeldBack, require_testable
+from miner.followup.sizes import Size, meal_of, of_meal, scatter, sized, with_and_without
 from miner.ledger import PlanEntry
 from miner.render.pages import plan_page
 from miner.render.terminal import render
@@ -27,7 +28,7 @@ from miner.words.plan import plan_calendar, plan_parts
 from miner.words.wording import say
 
 START = date(2026, 7, 6)
-SIZE = planning.Size(period_days=3, leave_out_days=1, pairs=6, spread=10.0)
+SIZE = Size(period_days=3, leave_out_days=1, pairs=6, spread=10.0)
 
 
 @pytest.fixture(scope="module")
@@ -239,7 +240,7 @@ def test_a_caution_comes_first(rules, kind):
 
 
 def periods(pairs, length=2, start=START, seed=1):
-    size = planning.Size(length, 0, pairs, 1.0)
+    size = Size(length, 0, pairs, 1.0)
     return planning.lay_out(size, start, 0, seed, [], 10_000)[0]
 
 
@@ -549,21 +550,21 @@ def walk(**more):
 
 def test_a_pair_of_meals_is_of_the_kind_that_holds_most_of_the_habit():
     table = meal_table_of()
-    assert planning.meal_of(table, walk(), Wish(START)) == "breakfast"
-    assert planning.meal_of(table, walk(), Wish(START, meal="dinner")) == "dinner"
-    assert planning.with_and_without(table, walk()) == (20, 100)
-    own = planning.of_meal(table, "breakfast")
-    assert planning.with_and_without(own, walk()) == (20, 40)
-    assert planning.of_meal(table, "") is table
-    assert planning.meal_of(long_table(), idea(), Wish(START)) == ""
+    assert meal_of(table, walk(), None) == "breakfast"
+    assert meal_of(table, walk(), "dinner") == "dinner"
+    assert with_and_without(table, walk()) == (20, 100)
+    own = of_meal(table, "breakfast")
+    assert with_and_without(own, walk()) == (20, 40)
+    assert of_meal(table, "") is table
+    assert meal_of(long_table(), idea(), None) == ""
     with pytest.raises(MinerError, match="one of days"):
-        planning.meal_of(long_table(), idea(), Wish(START, meal="lunch"))
+        meal_of(long_table(), idea(), "lunch")
     with pytest.raises(MinerError, match="Choose one of them"):
-        planning.meal_of(table, walk(), Wish(START, meal="snack"))
+        meal_of(table, walk(), "snack")
 
 
 def test_meal_pairs_are_tested_over_every_order_of_their_coins():
-    table = planning.of_meal(meal_table_of(), "dinner")
+    table = of_meal(meal_table_of(), "dinner")
     pairs, first = 8, date.fromisoformat(table.frame["date"].iloc[0])
     for seed in range(3):
         own = periods(pairs, length=1, start=first, seed=seed)
