@@ -22,8 +22,8 @@ BEFORE = datetime(2026, 3, 8, tzinfo=UTC)
 OVER = DaysOver(told="2026-03-15", whole="2026-03-14")
 
 
-def agree(folder: Path, id_: str) -> Plan:
-    wish = steps.Wish(start=date(2026, 3, 9), pairs=6)
+def agree(folder: Path, id_: str, start: date = date(2026, 3, 9)) -> Plan:
+    wish = steps.Wish(start=start, pairs=6)
     return steps.plan(steps.read_client(folder), id_, wish, now=BEFORE)
 
 
@@ -141,14 +141,18 @@ def test_without_a_running_test_there_is_nothing_to_tick(client, on_15_march):
 
 
 def test_of_two_running_tests_one_is_named(agreed, client, on_15_march):
-    second = agree(client, IDS[1]).plan
+    first, second = agreed[1].plan, agree(client, IDS[1], date(2026, 4, 10)).plan
     told = said(note(client, "--ticks", "all as planned"), 2)
     assert "2 tests are running" in told
-    assert agreed[1].plan in told
+    assert first in told
+    assert second in told
     assert "--plan NAME" in told
-    said(note(client, "--ticks", "2026-03-09 yes", "--plan", second))
-    assert read_ticks(client).of(second) == {"2026-03-09": "yes"}
-    assert days(client, agreed[1]) == {}
+    assert "is no day of plan" in said(
+        note(client, "--ticks", "2026-03-09 no", "--plan", second), 2
+    )
+    said(note(client, "--ticks", "2026-03-09 no, all as planned", "--plan", first))
+    assert days(client, agreed[1])["09"] == "no"
+    assert read_ticks(client).of(second) == {}
 
 
 def test_a_file_of_before_is_read_and_goes_on(agreed, client):
