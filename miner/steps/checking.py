@@ -67,7 +67,8 @@ def held_of(client: Client, rules: RuleBook) -> HeldBack:
 
 def pauses_of_plan(client: Client, rules: RuleBook, item: PlanKept) -> tuple[Pause, ...]:
     """Return when a test had to wait for a caution that came after it was planned."""
-    return pauses_of(cautions(client, rules), _topic(rules, item), item.entry.at[:10])
+    said = [one for one in cautions(client, rules) if one.class_]
+    return pauses_of(said, _topic(rules, item), item.entry.at[:10]) if said else ()
 
 
 def waits(client: Client, rules: RuleBook, item: PlanKept) -> bool:
@@ -78,9 +79,11 @@ def waits(client: Client, rules: RuleBook, item: PlanKept) -> bool:
 
 def pauses_told(client: Client, rules: RuleBook, item: PlanKept) -> tuple[Message, ...]:
     """Return every pause of a test in words; of the one that lasts, what lifts it."""
+    pauses, told = pauses_of_plan(client, rules, item), list[Message]()
+    if not pauses:
+        return ()
     held, topic = held_of(client, rules), _topic(rules, item)
-    told = []
-    for one in pauses_of_plan(client, rules, item):
+    for one in pauses:
         about = {"since": one.since, "until": one.until, "why": one.why}
         code = "was_paused" if one.until else f"paused_{held.lift(topic)}"
         told.append(message(f"steps.{code}", **(held.told(topic) | about | {"id": item.kept.id})))

@@ -128,6 +128,17 @@ def test_what_was_told_covers_what_the_readings_had_shown_by_then(said_of):
         assert sum(one.comes_first for one in found) == waits
 
 
+def test_a_new_date_does_not_move_the_day_on_which_an_earlier_caution_was_lifted(said_of):
+    """Readings of 126 are met on the 3rd; the client was told on the 4th, and again on the 20th."""
+    first, later = Clinician(date(2026, 3, 4)), date(2026, 3, 20)
+    (one,) = said_of("wake", settled=Clinician(later, before=(first,)))
+    assert (one.since, dict(one.opened)) == ("2026-03-03", dict.fromkeys(ALL, "2026-03-04"))
+    agreed = (Clinician(agreed=date(2026, 3, 4), covers=("meals",)), first)
+    (one,) = said_of("low", settled=Clinician(None, later, ("meals", "movement"), before=agreed))
+    told = {"sleep": "2026-03-20", "stress": "2026-03-20", "meals": "2026-03-20"}
+    assert dict(one.opened) == told | {"movement": "2026-03-20"}
+
+
 def test_treated_diabetes_is_not_sent_to_a_laboratory_again(said_of):
     treated = Clinician(treats_diabetes=True)
     assert said_of("wake", "high", answers=("diabetes",), a1c=7.2, settled=treated) == []
