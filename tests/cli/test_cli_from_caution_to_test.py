@@ -24,10 +24,10 @@ BEGIN = TODAY + ONE
 ASKED = ("diabetes", "insulin", "medicines", "pregnancy", "eating_disorder", "sleep_apnoea", "lows")
 SCENARIO = Scenario(
     "client-01",
-    FIRST_MONTH + 50,
+    FIRST_MONTH + 75,
     start=START,
     recorded_days=FIRST_MONTH,
-    base=105.0,
+    base=104.0,
     level_sd=2.0,
     sensor_sd=1.0,
     meal_size=0.6,
@@ -79,7 +79,7 @@ def grown(folder: Path, plan: dict[str, Any], until: date) -> None:
 
 def test_wake_readings_of_126_to_a_read_test(do: Callable[..., str], folder: Path) -> None:
     id_ = ranked(do)
-    begin = ("--start", BEGIN.isoformat(), "--length", "short")
+    begin = ("--start", BEGIN.isoformat(), "--length", "middle")
 
     refused = do("plan", id_, *begin, code=2)
     assert "habits of sleep wait: 126 mg/dL or more at waking on 8 days (" in refused
@@ -102,7 +102,7 @@ def test_a_caution_in_the_middle_of_a_test_pauses_it(do: Callable[..., str], fol
     id_ = ranked(do)
     do("note", "--informed", TODAY.isoformat())
     plan = json.loads(
-        do("plan", id_, "--start", BEGIN.isoformat(), "--length", "short", "--format", "json")
+        do("plan", id_, "--start", BEGIN.isoformat(), "--length", "middle", "--format", "json")
     )
     name, third = plan["plan"], date.fromisoformat(plan["periods"][4]["from"])
     grown(folder, plan, date.fromisoformat(plan["read_on"]) + 2 * ONE)
