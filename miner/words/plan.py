@@ -108,11 +108,11 @@ def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting")
     keys += ["no_interval"] * (read and found.interval is None)
     keys += ["stopped"] * stopped
     none = unread in ("all_late", "none_counts")
-    late, paused = (n and (read or not none) for n in (found.late_pairs, found.paused_pairs))
+    late, paused = (0, 0) if none and not read else (found.late_pairs, found.paused_pairs)
     values = {"read_on": dated(found.read_on), "planned": found.planned_pairs}
     said = [say(rules, "result", key, pairs=found.pairs_used, **values) for key in keys]
     if late:
-        said.append(say(rules, "result", "late_pairs", pairs=several(found.late_pairs, "pair")))
+        said.append(say(rules, "result", "late_pairs", pairs=several(late, "pair")))
     if paused:
         said.append(say(rules, "result", "paused_pairs", pairs=several(paused, "pair")))
     if not found.proven:

@@ -15,8 +15,11 @@ from click.testing import CliRunner
 from miner import ledger, rulebook, steps
 from miner.cli.group import miner as commands
 from miner.core import resources
+from miner.core.facts import TOPICS, CautionKind, CautionText
 from miner.core.messages import MinerError
+from miner.followup.choosing import require_possible
 from miner.followup.keeping import power_on, reading_days
+from miner.followup.refusals import HeldBack
 from miner.ledger import KeptEntry
 from miner.steps import following
 from miner.steps.checking import ledger_told
@@ -486,6 +489,81 @@ def test_a_client_who_needs_a_clinician_is_not_planned_for(free, rules):
     assert result.exit_code == 2
     assert "habits of sleep wait: yes to insulin" in result.stderr
     assert "--informed DATE" in result.stderr
+
+
+def met(since, **settled):
+    """A caution that the readings meet on a day, waiting or lifted."""
+    return CautionText(
+        CautionKind.REFERRAL,
+        "See a clinician.",
+        class_="refer",
+        since=since,
+        reason="many high readings",
+        **settled,
+    )
+
+
+def test_a_test_waits_for_a_caution_and_is_read_once_that_is_lifted(
+    free, whole, rules, monkeypatch
+):
+    folder, id_ = free
+    calm(monkeypatch)
+    at, wish = datetime(2026, 2, 24, 9, tzinfo=UTC), steps.Wish(date(2026, 2, 25), pairs=8)
+    plan = steps.plan(steps.read_client(folder), id_, wish, rules, now=at)
+    until(whole, folder, 95)
+    client, before = steps.read_client(folder), (folder / "ledger.jsonl").read_bytes()
+    since, lifted = (plan.periods[k].first for k in (5, 10))
+
+    waits = met(since, waiting=tuple((topic, "informed") for topic in TOPICS))
+    monkeypatch.setattr("miner.steps.checking.cautions", lambda *_: (waits,))
+    found = steps.result(client, plan.plan, rules)
+    assert (found.status, found.difference, found.pairs) == (None, None, ())
+    assert "ticks and records stay" in found.sentence
+    assert "many high readings. Tell the client" in str(found.pauses[0])
+    told = next(one for one in steps.follow(client, rules).kept if one.test is not None)
+    assert told.test.paused
+    with pytest.raises(MinerError, match="is paused and is not read now"):
+        steps.result(client, plan.plan, rules, stopped=True)
+    assert (folder / "ledger.jsonl").read_bytes() == before
+
+    over = met(since, opened=tuple((topic, lifted) for topic in TOPICS))
+    monkeypatch.setattr("miner.steps.checking.cautions", lambda *_: (over,))
+    read = steps.result(client, plan.plan, rules)
+    assert read.status is not None
+    # pairs 4 and 5 began while it waited: the third began before, the sixth on the day
+    assert (read.paused_pairs, [one.pair for one in read.pairs]) == (2, [1, 2, 3, 6, 7, 8])
+    assert "Not counted: 2 pairs that began while the test was paused." in read.sentence
+    assert f"It was paused from {since} to {lifted}" in invoke("result", folder, plan.plan).stdout
+    assert len(events(folder, "verdict")) == 1
+
+
+def test_a_second_test_on_the_same_days_names_the_first(free, rules, monkeypatch):
+    folder, id_ = free
+    calm(monkeypatch)
+    client, wish = steps.read_client(folder), steps.Wish(date(2026, 3, 1), pairs=6)
+    first = steps.plan(client, id_, wish, rules, now=AT)
+    with pytest.raises(MinerError, match=f"has a plan already: {first.plan}, 2026-03-01 to"):
+        steps.plan(client, id_, wish, rules, now=AT)
+    other = next(one for one in may_be_tested(client, rules) if one != id_)
+    with pytest.raises(MinerError, match=f"takes these days: {first.plan}, 2026-03-01 to") as told:
+        steps.plan(client, other, wish, rules, now=AT)
+    assert f"miner keep {folder} {id_} --drop" in told.value.message
+    shown = steps.plan(client, other, wish, rules, preview=True, now=AT)
+    assert any(first.plan in str(note) for note in shown.notes)
+    assert len(events(folder, "planned")) == 1
+    later = date.fromisoformat(first.read_on) + ONE_DAY
+    assert steps.plan(client, other, replace(wish, start=later), rules, now=AT).written
+
+
+def may_be_tested(client, rules):
+    """Return the patterns of this client of which a test may be planned, by rank."""
+    for item in steps.rank(client, rules, remember=False).hypotheses:
+        try:
+            require_possible("test", item, "day", rules, HeldBack())
+        except MinerError:
+            continue
+        if item.difference:
+            yield item.id
 
 
 def test_a_result_before_its_date_after_it_and_again(free, whole, rules, monkeypatch):
