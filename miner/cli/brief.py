@@ -51,9 +51,7 @@ def command(
         brief = steps.briefing(
             read,
             books,
-            include=include,
-            lineup=lineup,
-            trial=trial,
+            choices=steps.PageChoices(include=include, lineup=lineup, trial=trial),
             remember=True,
             progress=report,
         )

@@ -1,4 +1,4 @@
-"""What a ranking has a row for."""
+"""What a ranking has a row for, and how a habit is compared in it."""
 
 from __future__ import annotations
 
@@ -34,3 +34,10 @@ class Unit(StrEnum):
         except ValueError:
             close = closest(str(name), list(cls))
             raise MinerError("core.no_unit", name=name, close=close) from None
+
+
+class Shape(StrEnum):
+    """How a habit is compared: units with it and without, or so much more of its measure."""
+
+    CUT = "cut"
+    DOSE = "dose"

@@ -15,7 +15,7 @@ from scipy.stats import binom
 
 from miner.core.results.follow import PlanPeriod
 from miner.core.results.lengths import Contrast, Length, Lengths
-from miner.core.results.ranking import Shape
+from miner.core.unit import Shape
 from miner.followup.keeping import MAX_DAYS, power_on, reading_days
 from miner.followup.planning import MIN_PAIRS, Wish, lay_out, offset_of, weeks_of
 from miner.followup.sizes import Scatter, Size, sized

@@ -269,8 +269,15 @@ def _in_unit(typed: float, glucose_in: str, smallest: float, unit: str) -> float
     ):
         units = [unit.replace("mg/dL", name) for name in ("mg/dL", "mmol/L")]
         mine, others = units if glucose_in == "mg/dL" else units[::-1]
-        told = {"typed": typed, "own": mine, "other": others, "need": smallest, "unit": unit}
-        raise MinerError("followup.other_unit", meant=meant, **told)
+        raise MinerError(
+            "followup.other_unit",
+            typed=typed,
+            meant=meant,
+            own=mine,
+            other=others,
+            need=smallest,
+            unit=unit,
+        )
     # what is typed as it is shown, to two digits of mmol/L, is not a little too small
     return smallest if 0 < smallest - worth <= 0.005 * own and own > 1 else worth
 

@@ -15,7 +15,7 @@ from datetime import UTC, date, datetime
 from typing import Any
 
 from miner.core.facts import Result
-from miner.core.results.ranking import Shape
+from miner.core.unit import Shape
 from miner.ledger.entries import (
     FrozenIdea,
     KeptEntry,

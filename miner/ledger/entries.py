@@ -24,7 +24,7 @@ from pydantic import (
 
 from miner.core.messages import MinerError
 from miner.core.results.follow import NewUnits, PlanPeriod, PlanResult, Since
-from miner.core.results.ranking import Shape
+from miner.core.unit import Shape
 from miner.ledger.line import NAME
 
 FIRST_YEAR, LAST_YEAR = 1900, 2200

@@ -260,10 +260,7 @@ class ClientCache:
         brief = steps.briefing(
             entry.client,
             entry.rules,
-            include=include,
-            trial=trial,
-            lineup=lineup,
-            together=True,
+            choices=steps.PageChoices(include=include, trial=trial, lineup=lineup, together=True),
             remember=True,
             progress=progress,
         )

@@ -18,7 +18,6 @@ from miner.page.guard import POLICY, own_policy, sha
 from miner.page.places import address
 from miner.render.figures.inline import Styles, inline
 from miner.render.figures.paper import DARK, PALETTE, as_svg
-from miner.render.pages import drawn_page
 from miner.render.terminal import fitted
 from miner.words.document import Command, Heading, Paragraph, Part, Strip, Table
 from miner.words.safe import clean
@@ -29,6 +28,7 @@ if TYPE_CHECKING:
 
     from miner.page.client_cache import CachedRanking
     from miner.page.request import PageRequest
+    from miner.render.pages import BriefPage
     from miner.rulebook import RuleBook
 
 STRIP_LEAD = 34
@@ -162,10 +162,19 @@ def page(
     return HTMLResponse(text, status_code=status, headers=policy)
 
 
-def make_page(cached: CachedRanking, kind: str, rules: RuleBook) -> str:
-    """Return one of the pages of the brief, and keep it; it takes longer than a page may."""
+def make_page(
+    cached: CachedRanking, kind: str, rules: RuleBook, made: Callable[..., BriefPage]
+) -> str:
+    """Return one of the pages of the brief, and keep it; it takes longer than a page may.
+
+    Args:
+        cached: what is known of the client.
+        kind: which page.
+        rules: the rule books.
+        made: makes it of the brief, the kind, the rule books and the IDs that are shown.
+    """
     with DRAWING:
-        cached.drawn[kind] = drawn_page(cached.brief, kind, rules, cached.include)
+        cached.drawn[kind] = made(cached.brief, kind, rules, cached.include)
     cached.pages[kind] = cached.drawn[kind].text()
     return cached.pages[kind]
 

@@ -35,7 +35,6 @@ from miner.render.figures.paper import as_png, as_svg
 from miner.rulebook import RuleBook
 from miner.words.amounts import MG_DL_PER_MMOL_L
 from miner.words.follow import group_words, kept_title
-from miner.words.followed import Followed
 from miner.words.safe import clean
 from miner.words.teller import Teller
 from miner.words.wording import capital, day_name, say
@@ -43,6 +42,7 @@ from miner.words.wording import capital, day_name, say
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from miner.words.followed import Followed
 
 WIDE, NARROW = 760, 350
 MANY_DAYS = 50

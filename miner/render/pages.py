@@ -25,7 +25,7 @@ from miner.render.figures.month import HIGHEST, LOWEST
 from miner.render.figures.paper import DARK, PALETTE
 from miner.rulebook import RuleBook
 from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts, in_unit
-from miner.words.choosing import AT_MOST, chosen_lines
+from miner.words.choosing import AT_MOST, ChoiceForm, chosen_lines
 from miner.words.door import Audience, at_door, said_to
 from miner.words.handouts import Card, doctor, referral, session, take_home
 from miner.words.plan import beside
@@ -121,27 +121,6 @@ _MAKERS: Mapping[str, tuple[Audience, Callable[[Teller], dict[str, Any]]]] = {
 HOURS_BEFORE = 9
 LANES = ("sleep", "stress", "activity", "meals", "tags")
 CLIENTS_OWN = ("meals", "tags")
-
-
-@dataclass(frozen=True, slots=True)
-class ChoiceForm:
-    """Where a session page that is served sends what is chosen on it.
-
-    Attributes:
-        action: the address.
-        key: what every form of the page carries.
-        chosen: what stands now, by ID.
-        wished: what was chosen and is not written yet: ID -> choice.
-        plans: where a test that was chosen is planned: ID -> address.
-        start: ISO date a test is proposed to begin.
-    """
-
-    action: str
-    key: str
-    chosen: Mapping[str, ChosenIdea]
-    wished: Mapping[str, str]
-    plans: Mapping[str, str]
-    start: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from miner.core.results.briefing import PageChoices
     from miner.followup.planning import Wish
     from miner.records.write.entering import DiaryEntry
     from miner.steps.asking import ask, error_rate, why
@@ -77,6 +78,7 @@ if TYPE_CHECKING:
 _HOME = {
     name: home
     for home, names in {
+        "miner.core.results.briefing": ("PageChoices",),
         "miner.followup.planning": ("Wish",),
         "miner.records.write.entering": ("DiaryEntry",),
         "miner.steps.asking": ("ask", "error_rate", "why"),

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from miner import rulebook
 from miner.core.messages import MinerError, Severity, closest
-from miner.core.results.ranking import Shape
-from miner.core.unit import Unit
+from miner.core.unit import Shape, Unit
 from miner.records.check.one_person import others_with_same
 from miner.records.client import Client
 from miner.records.client_folder import read_client as _read

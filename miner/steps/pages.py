@@ -30,6 +30,7 @@ from miner.core.results.briefing import (
     Briefing,
     EarlierResult,
     Lineup,
+    PageChoices,
     PageCopy,
     Shared,
     TrialDates,
@@ -67,13 +68,9 @@ def briefing(
     client: Client,
     rules: RuleBook | None = None,
     *,
-    include: Sequence[str] = (),
-    lineup: bool = False,
-    trial: str | None = None,
-    seed: int = 0,
+    choices: PageChoices | None = None,
     remember: bool = False,
     now: datetime | None = None,
-    together: bool = False,
     progress: Progress | None = None,
 ) -> Briefing:
     """Return everything the pages of one client need.
@@ -84,13 +81,9 @@ def briefing(
     Args:
         client: as read.
         rules: the rule books; by default those that apply to the client's folder.
-        include: hypotheses chosen to be shown, by ID as ``rank`` prints them.
-        trial: name of a plan whose dates are shown.
-        lineup: draw nineteen imitations of the outcome of each that was chosen.
-        seed: of the ranking and of the imitations.
+        choices: what was chosen for them.
         remember: write to the ledger that these records were ranked, and the verdicts that are due.
         now: time of that entry; by default the clock's.
-        together: also look whether all habits together foretell later days; no page tells it.
         progress: told what is being done and the share done.
 
     Raises:
@@ -98,13 +91,13 @@ def briefing(
     """
     client, books = opened(client, rules)
     followed = follow(client, books, remember=remember, now=now)
-    how: dict[str, Any] = {"seed": seed, "remember": remember, "now": now, "progress": progress}
-    by_meal = None
+    choices, by_meal = choices or PageChoices(), None
+    how: dict[str, Any] = {"remember": remember, "now": now, "progress": progress}
     if client.settings.rank_unit != "meal" and len(client.used("meals")):
-        by_meal = rank(client, books, unit="meal", together=False, **how)
-    ranking = rank(client, books, together=together, **how)
+        by_meal = rank(client, books, unit="meal", seed=choices.seed, **how, together=False)
+    ranking = rank(client, books, seed=choices.seed, together=choices.together, **how)
     rankings = [ranking] if by_meal is None else [ranking, by_meal]
-    chosen = _chosen(rankings, include)
+    chosen = _chosen(rankings, choices.include)
     fixed = [
         (one.unit, item) for one in rankings for item in one.hypotheses if item.family == "fixed"
     ]
@@ -116,9 +109,9 @@ def briefing(
     high = high or primary_of(client, books, "day") or "day_mean"
     pictures, series = day_pictures(client, by_day, books, high)
     drawn: dict[str, Lineup] = {}
-    for one in rankings if lineup else ():
+    for one in rankings if choices.lineup else ():
         own = [item for unit, item in chosen if unit == one.unit]
-        drawn |= lineups(tables[one.unit], books, one, own, seed)
+        drawn |= lineups(tables[one.unit], books, one, own, choices.seed)
     report = check(client, books)
     book = ledger_of(client).book
     return Briefing(
@@ -145,7 +138,7 @@ def briefing(
         high_outcome=high,
         shared=_shared(book),
         earlier=_earlier(book, rankings),
-        trial=None if trial is None else _trial(client, trial),
+        trial=None if choices.trial is None else _trial(client, choices.trial),
         kept=followed.kept,
         by_meal=by_meal,
         pairs=_pairs_of_chosen(client, books, chosen, tables.get("meal")),
@@ -423,7 +416,9 @@ def _again(
     there = {item.id for item in known.ranking.hypotheses}
     chosen = [id_ for id_ in ids if id_ in there]
     missing = [id_ for id_ in chosen if id_ not in known.whys]
-    return (briefing(client, rules, include=chosen) if missing else known), chosen
+    return (
+        briefing(client, rules, choices=PageChoices(include=chosen)) if missing else known
+    ), chosen
 
 
 def _kept_pages(folder: Path) -> Mapping[str, bytes]:
@@ -474,7 +469,9 @@ def write_pages(
         if item.evidence is Evidence.CLEAR
         and not any(books.factor(name, ranking.unit).food for name in item.factors)
     ][:MAX_ON_ONE_SIDE]
-    known = briefing(client, books, include=chosen, remember=True, progress=progress)
+    known = briefing(
+        client, books, choices=PageChoices(include=chosen), remember=True, progress=progress
+    )
     make_folder(folder)
     written = []
     for kind in KINDS:

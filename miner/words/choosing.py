@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from shlex import quote
 
@@ -65,3 +66,24 @@ def chosen_parts(made: ChoicesMade, rules: RuleBook, client: Path) -> Parts:
     open_ = sum(item.choice != LEAVE for item in made.chosen.values())
     parts += [paragraph(f"Open now: {open_}. {AT_MOST} To see all:")]
     return [*parts, command(f"miner follow {folder}")]
+
+
+@dataclass(frozen=True, slots=True)
+class ChoiceForm:
+    """Where a session page that is served sends what is chosen on it.
+
+    Attributes:
+        action: the address.
+        key: what every form of the page carries.
+        chosen: what stands now, by ID.
+        wished: what was chosen and is not written yet: ID -> choice.
+        plans: where a test that was chosen is planned: ID -> address.
+        start: ISO date a test is proposed to begin.
+    """
+
+    action: str
+    key: str
+    chosen: Mapping[str, ChosenIdea]
+    wished: Mapping[str, str]
+    plans: Mapping[str, str]
+    start: str

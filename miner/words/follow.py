@@ -11,9 +11,8 @@ from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Paragraph, Parts, heading, paragraph
 from miner.words.noting import not_ticked_parts
-from miner.words.plan import result_size
 from miner.words.safe import clean
-from miner.words.sentences import ended_words, factor_phrase, outcome_label, way_words
+from miner.words.sentences import ended_words, factor_phrase, outcome_label, result_size, way_words
 from miner.words.wording import capital, dated, say
 
 WORTH_WATCHING = 0.6

@@ -18,9 +18,9 @@ from miner.words.follow import (
     seen_lines,
     verdict_words,
 )
-from miner.words.plan import result_doubts, result_key, result_sentence, result_size
+from miner.words.plan import result_doubts, result_key, result_sentence
 from miner.words.safe import clean
-from miner.words.sentences import ended_words, outcome_label, way_words
+from miner.words.sentences import ended_words, outcome_label, result_size, way_words
 from miner.words.teller import Teller
 from miner.words.wording import dated, full_date, say
 

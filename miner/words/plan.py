@@ -9,8 +9,8 @@ from miner.core.results import Plan, PlanPeriod, PlanResult
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, heading, paragraph, table
-from miner.words.sentences import factor_phrase, outcome_label
-from miner.words.wording import capital, dated, full_date, listed, say
+from miner.words.sentences import difference_words, factor_phrase, outcome_label, result_size
+from miner.words.wording import dated, full_date, listed, say
 
 ARMS = {"change": "A, the change", "usual": "B, as usual"}
 
@@ -156,27 +156,6 @@ def result_lines(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[s
     return [*result_size(found, rules, amounts), *result_doubts(found, rules, amounts)]
 
 
-def result_size(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[str]:
-    """Return how large the difference was, and how that stands to the one agreed on."""
-    difference, worth = found.difference, amounts.level(found.worth_having, found.unit)
-    if difference is None:
-        return []
-    label = capital(outcome_label(found.outcome, rules, found.unit_of))
-    pairs = several(found.pairs_used, "pair")
-    size = _sized(difference, found.interval, found.unit, rules, amounts)
-    lines = [say(rules, "result", "size", label=label, pairs=pairs, **size)]
-    ends = (0.0, 0.0) if found.interval is None else found.interval
-    beyond = max(map(abs, ends)) >= found.worth_having
-    key = {"no_change": "looked_for", "not_settled": "fits_both" if beyond else ""}
-    told = key.get(str(found.status), "")
-    if found.status == "changed" and abs(difference) > found.worth_having:
-        told = "more_agreed"
-    if told:
-        unit = amounts.unit(found.unit)
-        lines.append(say(rules, "result", told, worth=worth, unit=unit))
-    return lines
-
-
 def result_doubts(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[str]:
     """Return how often luck gives as much, and what was found where the plan was followed."""
     lines, beside = [], found.as_followed
@@ -185,23 +164,12 @@ def result_doubts(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[
     if beside.difference is None:
         lines.append(say(rules, "result", "followed_none"))
     elif beside.pairs_used != found.pairs_used:
-        size = _sized(beside.difference, beside.interval, found.unit, rules, amounts)
+        size = difference_words(beside.difference, beside.interval, found.unit, rules, amounts)
         lines.append(say(rules, "result", "followed", pairs=beside.pairs_used, **size))
     if found.pairs_not_followed:
         pairs = several(found.pairs_not_followed, "pair")
         lines.append(say(rules, "result", "not_followed", pairs=pairs))
     return lines
-
-
-def _sized(
-    value: float,
-    interval: tuple[float, float] | None,
-    unit: str,
-    rules: RuleBook,
-    amounts: Amounts,
-) -> dict[str, str]:
-    reach = amounts.reach(interval, unit) if interval else say(rules, "result", "no_range")
-    return {"size": amounts.way(value, unit), "reach": reach}
 
 
 LETTERS = {"change": "A", "usual": "B"}

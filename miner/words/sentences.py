@@ -8,7 +8,7 @@ from math import floor
 from typing import TYPE_CHECKING, Any
 
 from miner.core.messages import Message, MinerError, several
-from miner.core.results import DoubtCode, Evidence, Hypothesis, Ranking, Shape, Withheld
+from miner.core.results import DoubtCode, Evidence, Hypothesis, PlanResult, Ranking, Shape, Withheld
 from miner.core.results.caseload import ByClient, PooledEffect, Suggestion
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
@@ -433,3 +433,36 @@ def question_of(item: Suggestion, rules: RuleBook) -> str:
     """Return a question in a few words: the habit, the outcome, the guess."""
     label = outcome_label(item.outcome.removeprefix(f"{item.by}."), rules, item.by)
     return f"{habit_phrase(item, rules, item.by)}: {label} {GUESS[item.guess]}"
+
+
+def result_size(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[str]:
+    """Return how large the difference was, and how that stands to the one agreed on."""
+    difference, worth = found.difference, amounts.level(found.worth_having, found.unit)
+    if difference is None:
+        return []
+    label = capital(outcome_label(found.outcome, rules, found.unit_of))
+    pairs = several(found.pairs_used, "pair")
+    size = difference_words(difference, found.interval, found.unit, rules, amounts)
+    lines = [say(rules, "result", "size", label=label, pairs=pairs, **size)]
+    ends = (0.0, 0.0) if found.interval is None else found.interval
+    beyond = max(map(abs, ends)) >= found.worth_having
+    key = {"no_change": "looked_for", "not_settled": "fits_both" if beyond else ""}
+    told = key.get(str(found.status), "")
+    if found.status == "changed" and abs(difference) > found.worth_having:
+        told = "more_agreed"
+    if told:
+        unit = amounts.unit(found.unit)
+        lines.append(say(rules, "result", told, worth=worth, unit=unit))
+    return lines
+
+
+def difference_words(
+    value: float,
+    interval: tuple[float, float] | None,
+    unit: str,
+    rules: RuleBook,
+    amounts: Amounts,
+) -> dict[str, str]:
+    """Return how large a difference is and between what it may really lie, in words."""
+    reach = amounts.reach(interval, unit) if interval else say(rules, "result", "no_range")
+    return {"size": amounts.way(value, unit), "reach": reach}

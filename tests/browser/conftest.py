@@ -14,7 +14,7 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from miner import rulebook, steps
-from miner.core.results.briefing import KINDS
+from miner.core.results.briefing import KINDS, PageChoices
 from miner.render.pages import render
 from miner.steps.pages import briefing
 
@@ -116,7 +116,9 @@ def _write(folder: Path, client: Path, include: list[str] | None) -> dict[str, P
         chosen = [item.id for item in ranking.hypotheses if item.factors[0].startswith("tag:")]
         long = [item.id for item in ranking.hypotheses if item.factors[0].startswith("tag:www")]
         chosen = [*long[:1], *chosen[::6]][:3]
-    brief = briefing(read, rules, include=chosen, lineup=include is not None, remember=False)
+    brief = briefing(
+        read, rules, choices=PageChoices(include=chosen, lineup=include is not None), remember=False
+    )
     found = {}
     for kind in KINDS:
         found[kind] = folder / f"{kind}.html"

@@ -10,6 +10,7 @@ import pytest
 
 from miner import steps
 from miner.core import resources
+from miner.core.results.briefing import PageChoices
 from miner.steps.pages import briefing
 
 
@@ -29,8 +30,12 @@ def client(made_once: Any, tmp_path: Path) -> Path:
 def test_codes_are_taken_and_a_slip_of_the_pen_is_told(run: Any, client: Path) -> None:
     read = steps.read_client(client)
     shown = [one.id for one in steps.rank(read).hypotheses if one.evidence in ("clear", "hint")]
-    dinner = next(id_ for id_ in shown if "test" in briefing(read, include=[id_]).offers[id_].codes)
-    codes = briefing(read, include=[dinner]).offers[dinner].codes
+    dinner = next(
+        id_
+        for id_ in shown
+        if "test" in briefing(read, choices=PageChoices(include=[id_])).offers[id_].codes
+    )
+    codes = briefing(read, choices=PageChoices(include=[dinner])).offers[dinner].codes
     slip = run("note", str(client), "--chosen", f"{codes['test'][:-1]}?", codes["leave"])
     assert slip.exit_code == 2
     assert "is not the code of a choice" in " ".join(slip.stderr.split())

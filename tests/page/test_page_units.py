@@ -49,8 +49,13 @@ def test_every_page_is_in_the_unit_of_the_practice(
     practice: Path, unit: str, visitor: Callable[[Path], Visitor]
 ) -> None:
     one, whole = visitor(practice), ""
-    one.post(f"{CLIENT}/ranking", unit="day")
-    one.post(f"{CLIENT}/pages", page=["preparation", "session", "take-home", "doctor"])
+    ranked = one.post(f"{CLIENT}/ranking", unit="day").text
+    chosen = re.findall("/patterns/([0-9a-f]{8})", ranked)[:2]
+    assert chosen
+    made = one.post(
+        f"{CLIENT}/pages", kind=["session", "take-home", "doctor"], include=chosen, lineup="yes"
+    )
+    assert made.text.count("/pages/session") > 0
     for path, text in walked(one, "/"):
         assert OTHER[unit] not in text, (path, text[max(0, text.find(OTHER[unit]) - 200) :][:260])
         whole += text

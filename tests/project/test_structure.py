@@ -23,9 +23,9 @@ MODULES = sorted(ROOT.glob("miner/**/*.py"))
 GOAL_CHAIN, BOUND_CHAIN = 12, 12
 MAX_SINGLE = 0.15
 MAX_PARAMETERS = 6
-GOAL_PARAMETERS, BOUND_PARAMETERS = 0, 7
-GOAL_BOOLEANS, BOUND_BOOLEANS = 0, 1
-GOAL_TWICE, BOUND_TWICE = 0, 2
+GOAL_PARAMETERS, BOUND_PARAMETERS = 0, 0
+GOAL_BOOLEANS, BOUND_BOOLEANS = 0, 0
+GOAL_TWICE, BOUND_TWICE = 0, 0
 
 ONE_FILE_EACH = ("miner.cli.", "miner.page.views.", "miner.records.read.")
 """One file a command, a screen, a reader: each is an idea of its own and is called from one."""
@@ -34,6 +34,11 @@ MANY_PARAMETERS: dict[str, str] = {
     "miner/steps/asking.py:ask": "a verb of Python: all but four are named, with a default",
     "miner/steps/asking.py:error_rate": "a verb of Python: all but two are named, with a default",
     "miner/steps/caseload.py:pool": "a verb of Python: all but one are named, with a default",
+    "miner/steps/fixing.py:fix_question": "a verb of Python: what is asked, then named defaults",
+    "miner/steps/keeping.py:keep": "a verb of Python: what is kept and how, then named defaults",
+    "miner/steps/keeping.py:plan": "a verb of Python: what is tested and how, then named defaults",
+    "miner/steps/meal_steps.py:compare_meals": "a verb of Python: all but two have a default",
+    "miner/steps/merging.py:merge": "a verb of Python: all but three have a default",
 }
 """Functions that may have more parameters, each with the reason."""
 TABLES_OF_DATA = (
@@ -157,7 +162,7 @@ def contracts() -> dict[str, dict[str, list[str]]]:
     return {each["name"]: each for each in book["tool"]["importlinter"]["contracts"]}
 
 
-def test_longest_chain_of_imports_goal_not_reached_yet() -> None:
+def test_longest_chain_of_imports_is_short() -> None:
     within("modules in the longest chain", longest_chain(imports()), BOUND_CHAIN, GOAL_CHAIN)
 
 
@@ -178,7 +183,7 @@ def module_path(module: str) -> str:
     return f"{stem}/__init__.py" if (ROOT / stem).is_dir() else f"{stem}.py"
 
 
-def test_no_function_has_many_parameters_goal_not_reached_yet() -> None:
+def test_no_function_has_many_parameters() -> None:
     found = {
         f"{path}:{called}": count
         for path, tree in trees().items()
@@ -194,12 +199,12 @@ def test_no_function_has_many_parameters_goal_not_reached_yet() -> None:
     assert set(MANY_PARAMETERS) - set(found) == set(), "an exception that is none"
 
 
-def test_no_boolean_is_given_without_its_name_goal_not_reached_yet() -> None:
+def test_no_boolean_is_given_without_its_name() -> None:
     over = [f"{path}:{each}" for path, tree in trees().items() for each in bare_booleans(tree)]
     within("booleans that may be given without a name", over, BOUND_BOOLEANS, GOAL_BOOLEANS)
 
 
-def test_no_class_name_is_used_twice_goal_not_reached_yet() -> None:
+def test_no_class_name_is_used_twice() -> None:
     places = defaultdict(list)
     for path, tree in trees().items():
         for node in ast.walk(tree):

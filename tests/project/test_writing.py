@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,7 +15,7 @@ OWN = ROOT / "miner" / "core" / "files.py"
 
 WRITES = {
     "write_text", "write_bytes", "mkdir", "makedirs", "symlink_to", "symlink", "copy2",
-    "copyfile", "copyfileobj", "copytree", "move", "mkstemp", "mktemp", "mkdtemp",
+    "copyfile", "copytree", "move", "mkstemp", "mktemp", "mkdtemp",
     "NamedTemporaryFile", "tofile", "savetxt", "savez", "memmap", "FileHandler", "FileLock",
 }  # fmt: skip
 """Names of functions that write where they are given a path."""
@@ -37,13 +38,20 @@ def said(node: ast.AST | None) -> str:
     return ast.unparse(node) if node is not None else ""
 
 
+MODE = re.compile("[rwaxbtU+]{1,4}")
+
+
 def mode_of(call: ast.Call) -> str:
-    """The mode in which something is opened: a path's own method has it first, others second."""
+    """The mode in which something is opened: a path's own method has it first, others second.
+
+    A method may be that of an archive too, which has the name of a member first: what stands in
+    either place and can be a mode is one.
+    """
     method = isinstance(call.func, ast.Attribute) and said(call.func.value) not in ("io", "zipfile")
-    place = 0 if method else 1
     given = [word.value for word in call.keywords if word.arg == "mode"]
-    found = given or call.args[place : place + 1]
-    return found[0].value if found and isinstance(found[0], ast.Constant) else ""
+    given += call.args[0 if method else 1 : 2]
+    found = [str(one.value) for one in given if isinstance(one, ast.Constant)]
+    return "".join(text for text in found if MODE.fullmatch(text))
 
 
 def open_files(function: ast.AST) -> set[str]:
@@ -61,6 +69,23 @@ def open_files(function: ast.AST) -> set[str]:
             f"{kind}(" in said(node.context_expr) for kind in OPEN_FILES
         ):
             found.add(said(node.optional_vars))
+    while more := in_memory(function, found) - found:
+        found |= more
+    return found
+
+
+def in_memory(function: ast.AST, held: set[str]) -> set[str]:
+    """Names of archives that are made in an open file, and of members opened in them."""
+    found = set()
+    for node in ast.walk(function):
+        if isinstance(node, ast.withitem) and isinstance(node.context_expr, ast.Call):
+            call = node.context_expr
+            first = said(call.args[0]) if call.args else ""
+            member = isinstance(call.func, ast.Attribute) and said(call.func.value) in held
+            if (name_of(call) == "ZipFile" and first in held) or (
+                member and name_of(call) == "open"
+            ):
+                found.add(said(node.optional_vars))
     return found
 
 
@@ -81,13 +106,16 @@ def may_write(call: ast.Call, held: set[str]) -> bool:
         own = (
             said(call.func) == "os.open" and "O_RDONLY" not in said(call) and "devnull" not in first
         )
-        return own or bool(set(mode_of(call)) & set("wax+"))
+        of = said(call.func.value) if isinstance(call.func, ast.Attribute) else ""
+        return own or (of not in held and bool(set(mode_of(call)) & set("wax+")))
     if name in EXPORTS and isinstance(call.func, ast.Attribute):
         return bool(first) or any(
             word.arg in ("path_or_buf", "buf", "path") for word in call.keywords
         )
     if name == "ZipFile":
         return mode_of(call) not in ("", "r") and first not in held
+    if name == "copyfileobj":
+        return said(call.args[1]) not in held
     if name in INTO:
         return bool(first) and first not in held
     return name in WRITES or said(call.func) == "shutil.copy"
@@ -112,6 +140,8 @@ def test_nothing_else_writes_to_the_disk() -> None:
         "figure.savefig(path)", "zipfile.ZipFile(path, 'w')", "ZipFile(path, mode='a')",
         "shutil.copyfile(a, b)", "shutil.copy(a, b)", "pq.ParquetWriter(path, schema)",
         "FileLock(path)", "json.dump(value, path)", "io.open(path, 'w')",
+        "shutil.copyfileobj(part, out)", "archive.open('xl/workbook.xml', 'w')",
+        "archive.open(path, mode='w')",
     ],
 )  # fmt: skip
 def test_a_way_round_would_be_found(code: str) -> None:
@@ -122,8 +152,11 @@ def test_a_way_round_would_be_found(code: str) -> None:
     "code",
     [
         "open(path)", "path.open('rb')", "os.open(path, os.O_RDONLY)", "frame.to_csv(index=False)",
-        "frame.copy()", "zipfile.ZipFile(path)", "memory = io.BytesIO(); figure.savefig(memory)",
+        "frame.copy()", "archive.open('xl/workbook.xml')", "archive.open(path, 'r')",
+        "zipfile.ZipFile(path)", "memory = io.BytesIO(); figure.savefig(memory)",
         "memory = BytesIO(); zipfile.ZipFile(memory, 'w')",
+        "made = BytesIO()\n    with ZipFile(made, 'w') as kept, kept.open('x', 'w') as out:"
+        "\n        shutil.copyfileobj(path, out)",
     ],
 )  # fmt: skip
 def test_reading_and_memory_are_no_way_round(code: str) -> None:

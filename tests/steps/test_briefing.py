@@ -59,7 +59,9 @@ def test_meals_have_the_same_four_pages(folder: Path, rules: RuleBook) -> None:
     ranking = steps.rank(by_meal, rules, remember=False)
     assert ranking.unit == "meal"
     chosen = [item.id for item in ranking.hypotheses if item.counts.with_ > 4][:2]
-    found = steps.briefing(by_meal, rules, include=chosen, lineup=True, remember=False)
+    found = steps.briefing(
+        by_meal, rules, choices=steps.PageChoices(include=chosen, lineup=True), remember=False
+    )
     assert found.high_outcome == "day_mean"
     pages = {kind: render(found, kind, rules, chosen) for kind in KINDS}
     assert not [kind for kind in SHARED_KINDS if "mg/dL" in pages[kind]]

@@ -11,6 +11,7 @@ import pytest
 from miner import ledger, rulebook, steps
 from miner.core.messages import MinerError
 from miner.core.results import Evidence
+from miner.core.results.briefing import PageChoices
 from miner.core.results.follow import Offer
 from miner.followup.choosing import offered
 from miner.records.client import Client
@@ -120,7 +121,7 @@ def test_a_fourth_open_idea_is_refused_and_told_before_any_is_written(client: Cl
 
 
 def test_codes_of_a_page_write_the_same(client: Client, shown: list[str]) -> None:
-    offers = briefing(client, include=shown[:2]).offers
+    offers = briefing(client, choices=PageChoices(include=shown[:2])).offers
     codes = [offers[shown[0]].codes["watch"], offers[shown[1]].codes["leave"].lower()]
     assert len(steps.choose_by_code(client, codes).made) == 2
     assert standing(client) == {shown[0]: "watch", shown[1]: "leave"}
@@ -133,7 +134,7 @@ def offer(folder: Path, settings: str) -> tuple[Client, Offer]:
     path.write_text(path.read_text("utf-8") + settings if path.exists() else settings, "utf-8")
     client = steps.read_client(folder)
     id_ = dinner(client)
-    return client, briefing(client, include=[id_]).offers[id_]
+    return client, briefing(client, choices=PageChoices(include=[id_])).offers[id_]
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from miner import rulebook, steps
-from miner.core.results.briefing import Briefing
+from miner.core.results.briefing import Briefing, PageChoices
 from miner.render import drawn, pages
 from miner.rulebook import RuleBook
 from miner.steps.pages import briefing
@@ -67,7 +67,9 @@ def brief(folder: Path, rules: RuleBook, made_once: Callable[..., Briefing]) -> 
         client = steps.read_client(folder)
         ranking = steps.rank(client, rules, remember=False)
         alone = [item.id for item in ranking.hypotheses if len(item.factors) == 1]
-        return briefing(client, rules, include=alone[:12], lineup=True, remember=False)
+        return briefing(
+            client, rules, choices=PageChoices(include=alone[:12], lineup=True), remember=False
+        )
 
     return made_once("briefing-of-pages", gathered)
 

@@ -15,7 +15,7 @@ import pytest
 from miner import steps
 from miner.core.messages import MinerError, message
 from miner.core.results import Evidence, Hypothesis, PairsTest, PlanResult, Wording, worded
-from miner.core.results.briefing import KINDS, Briefing
+from miner.core.results.briefing import KINDS, Briefing, PageChoices
 from miner.core.results.follow import KeptResult, NewUnits
 from miner.render.pages import LANES
 from miner.rulebook import RuleBook
@@ -41,7 +41,9 @@ def chosen(brief: Briefing) -> Hypothesis:
 @pytest.fixture(scope="module")
 def mealy(folder: Path, rules: RuleBook, chosen: Hypothesis) -> Briefing:
     """What is known of that client, a hypothesis by meal chosen."""
-    return briefing(steps.read_client(folder), rules, include=[chosen.id], remember=False)
+    return briefing(
+        steps.read_client(folder), rules, choices=PageChoices(include=[chosen.id]), remember=False
+    )
 
 
 def words(page: str, page_text: ModuleType) -> str:
@@ -85,7 +87,9 @@ def test_a_practice_by_meal_has_no_second_look_in_its_pages(folder: Path, rules:
 def test_an_id_of_neither_is_refused(folder: Path, rules: RuleBook, chosen: Hypothesis) -> None:
     almost = chosen.id[:-1] + ("0" if chosen.id[-1] != "0" else "1")
     with pytest.raises(MinerError, match=f"Did you mean '{chosen.id}'"):
-        briefing(steps.read_client(folder), rules, include=[almost], remember=False)
+        briefing(
+            steps.read_client(folder), rules, choices=PageChoices(include=[almost]), remember=False
+        )
 
 
 def test_a_page_says_what_every_meal_is_allowed_for(
@@ -129,7 +133,9 @@ def test_a_lineup_of_meals_holds_the_recorded_ones_among_nineteen(
 ) -> None:
     by_day = next(iter(brief.lineups))
     client = steps.read_client(folder)
-    told = briefing(client, rules, include=[by_day, chosen.id], lineup=True, remember=False)
+    told = briefing(
+        client, rules, choices=PageChoices(include=[by_day, chosen.id], lineup=True), remember=False
+    )
     assert set(told.lineups) == {by_day, chosen.id}
     found = told.lineups[chosen.id]
     real = {unit.unit: unit.outcome for unit in told.whys[chosen.id].units if unit.used}

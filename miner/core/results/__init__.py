@@ -29,10 +29,10 @@ from miner.core.results.ranking import (
     OutcomeSummary,
     Per,
     Ranking,
-    Shape,
     Together,
     Withheld,
 )
+from miner.core.unit import Shape
 
 __all__ = [
     "CautionKind",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -207,3 +207,22 @@ class Briefing(Result):
     times: tuple[TimeOfDay, ...] = ()
     offers: Mapping[str, Offer] = field(default_factory=dict)
     chosen: Mapping[str, ChosenIdea] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class PageChoices:
+    """What was chosen for the pages of a client.
+
+    Attributes:
+        include: hypotheses chosen to be shown, by ID as ``rank`` prints them.
+        trial: name of a plan whose dates are shown.
+        lineup: draw nineteen imitations of the outcome of each that was chosen.
+        seed: of the ranking and of the imitations.
+        together: also look whether all habits together foretell later days; no page tells it.
+    """
+
+    include: Sequence[str] = ()
+    trial: str | None = None
+    lineup: bool = False
+    seed: int = 0
+    together: bool = False

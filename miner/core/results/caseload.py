@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from miner.core.facts import Result, plain
 from miner.core.messages import Words
-from miner.core.results.ranking import Shape
+from miner.core.unit import Shape
 
 if TYPE_CHECKING:
     import pandas as pd

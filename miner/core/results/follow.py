@@ -6,13 +6,15 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from types import MappingProxyType
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from miner.core.facts import Result, Said, Worded
 from miner.core.messages import Message, Words, by_rules, message
-from miner.core.results.lengths import Lengths
-from miner.core.results.noting import NotTicked
-from miner.core.results.ranking import Shape
+from miner.core.unit import Shape
+
+if TYPE_CHECKING:
+    from miner.core.results.lengths import Lengths
+    from miner.core.results.noting import NotTicked
 
 
 @dataclass(frozen=True, slots=True, repr=False)

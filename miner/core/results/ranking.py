@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from miner.core.facts import CautionText, Result, Said, Worded
 from miner.core.messages import Message, Words
+from miner.core.unit import Shape
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -58,13 +59,6 @@ class Withheld(Result):
     reason: Words
     have: float | None = None
     need: float | None = None
-
-
-class Shape(StrEnum):
-    """How a habit is compared: units with it and without, or so much more of its measure."""
-
-    CUT = "cut"
-    DOSE = "dose"
 
 
 @dataclass(frozen=True, slots=True, repr=False)

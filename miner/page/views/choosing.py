@@ -11,7 +11,7 @@ from miner.page.client_cache import CachedRanking, ClientEntry
 from miner.page.jobs import Progress
 from miner.page.request import PageRequest
 from miner.page.views.patterns import first_day
-from miner.render.pages import ChoiceForm
+from miner.words.choosing import ChoiceForm
 
 _OF = "choice-"
 END = "#chosen"

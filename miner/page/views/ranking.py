@@ -18,6 +18,7 @@ from miner.page.places import one_line
 from miner.page.render import make_page, page
 from miner.page.request import PageRequest
 from miner.page.state import RankingChoice, made_of
+from miner.render.pages import drawn_page
 from miner.words.pages import differing_rules, ranking_words
 from miner.words.ranking import ranking_parts
 
@@ -97,7 +98,7 @@ def begin(request: PageRequest) -> Response:
     def work(progress: Progress) -> None:
         entry = request.entry()
         if choice == PLAIN:
-            make_page(request.state.clients.rank(entry, progress), FIRST, entry.rules)
+            make_page(request.state.clients.rank(entry, progress), FIRST, entry.rules, drawn_page)
             return
         found = steps.rank(
             entry.client,

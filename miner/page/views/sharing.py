@@ -15,6 +15,7 @@ from miner.page.places import Missing
 from miner.page.render import make_page, own_page, page
 from miner.page.request import PageRequest, attached
 from miner.page.views.choosing import with_choices
+from miner.render.pages import drawn_page
 from miner.steps import followup_state
 from miner.words.pages import CHOICES_BY_UNIT, SHARED_PAGES
 from miner.words.sentences import evidence_of
@@ -78,7 +79,7 @@ def make(request: PageRequest) -> Response:
         include = before.chosen(ids) if before is not None else tuple(ids)
         found = held.rank(entry, progress, include, trial, lineup=lineup)
         for kind in ("preparation", *kinds):
-            text = make_page(found, kind, entry.rules)
+            text = make_page(found, kind, entry.rules, drawn_page)
             if kind in SHARED_KINDS:
                 steps.remember_shared(entry.client, found.brief, kind, include, text)
 
@@ -93,7 +94,7 @@ def one(request: PageRequest) -> Response:
     if cached is None:
         return RedirectResponse(request.at("pages"), status_code=303)
     if kind == "preparation" and kind not in cached.pages:
-        make_page(cached, kind, entry.rules)
+        make_page(cached, kind, entry.rules, drawn_page)
     if kind not in cached.pages:
         raise Missing("page.page_not_made")
     if request.text("save"):

@@ -38,7 +38,7 @@ _WORDS_OF_A_FORMAT = re.compile(r"\"[^\"]*\"|\[[^\]]*\]|\\.|_.|\*.|AM/PM|A/P", r
 
 
 @dataclass(slots=True)
-class Place:
+class PlaceInXml:
     """Where an element begins, by its name without a prefix; rows and columns count from 1.
 
     Attributes:
@@ -55,7 +55,7 @@ class Place:
 
 
 @dataclass(slots=True)
-class Cell(Place):
+class Cell(PlaceInXml):
     """One cell as it stands in the XML.
 
     Attributes:
@@ -122,15 +122,15 @@ def local(name: str) -> str:
     return name.rpartition(":")[2]
 
 
-def located(part: IO[bytes]) -> Iterator[tuple[str, str, dict[str, str], Place]]:
+def located(part: IO[bytes]) -> Iterator[tuple[str, str, dict[str, str], PlaceInXml]]:
     """Yield what :func:`events` does, each with the place of the row or cell it stands in."""
-    at = Place()
+    at = PlaceInXml()
     for kind, name, given in events(part):
         if kind == "start":
             at.element = local(name)
             plain = {local(key): value for key, value in given.items()}
             if at.element == "table":
-                at = Place(at.element, plain.get("name", ""))
+                at = PlaceInXml(at.element, plain.get("name", ""))
             elif at.element == "table-row":
                 at.row, at.rows = at.row + at.rows, int(plain.get("number-rows-repeated", 1))
                 at.column, at.columns = 0, 1

@@ -26,7 +26,7 @@ from miner.records.read.packed import (
     LARGEST_BYTES,
     OLD_SPREADSHEET,
     Cell,
-    Place,
+    PlaceInXml,
     cells_of,
     date_styles,
     letters,
@@ -173,7 +173,7 @@ def _near(part: IO[bytes], sheet: str, seen: SheetSeen) -> Iterator[str]:
             yield escape(name, quote=False) if kind == "text" else f"</{name}>"
 
 
-def _beyond(at: Place, sheet: str, seen: SheetSeen) -> bool:
+def _beyond(at: PlaceInXml, sheet: str, seen: SheetSeen) -> bool:
     """Say whether a row or a cell that begins lies beyond what is read, or in another sheet."""
     if at.element == "table-row":
         return at.sheet != sheet or at.row > seen.rows
