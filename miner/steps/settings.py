@@ -12,10 +12,17 @@ from pydantic import ValidationError
 from tomlkit import TOMLDocument
 
 from miner.records.read.files import TomlModel, explained, read_toml
-from miner.records.read.settings import WEEK_DAYS, ClientFile, PracticeFile, read_settings
+from miner.records.read.settings import (
+    TREATED_RANGE,
+    WEEK_DAYS,
+    ClientFile,
+    PracticeFile,
+    read_settings,
+)
 from miner.records.write.settings_file import WRITING, change, set_key, stamp
 
 __all__ = [
+    "TREATED_RANGE",
     "WEEK_DAYS",
     "change_client",
     "change_practice",

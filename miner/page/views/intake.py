@@ -11,7 +11,14 @@ from miner.core.facts import TOPICS
 from miner.core.messages import MinerError, message
 from miner.page.render import page
 from miner.page.request import PageRequest
-from miner.steps.settings import change_client, client_file, count_again, leave_out, stamp
+from miner.steps.settings import (
+    TREATED_RANGE,
+    change_client,
+    client_file,
+    count_again,
+    leave_out,
+    stamp,
+)
 
 
 def show(request: PageRequest) -> Response:
@@ -28,6 +35,7 @@ def show(request: PageRequest) -> Response:
         ],
         held=held,
         topics=TOPICS,
+        treated=message("page.range_when_treated", low=TREATED_RANGE[0], high=TREATED_RANGE[1]),
         zones=sorted(zone for zone in available_timezones() if "/" in zone),
         seen=stamp(request.folder / "client.toml"),
     )
