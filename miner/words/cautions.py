@@ -48,8 +48,9 @@ class CautionBlocks:
         """
         if not self.ahead and not self.told:
             return []
-        lines = [urgent(text, 2) for text in self.headline()]
-        lines += [paragraph(text, 2) for text in self.settled()]
+        why, waits = self.headline()[:1], self.headline()[1:]
+        lines = [urgent(text, 2) for text in why]
+        lines += [paragraph(text, 2) for text in (*waits, *self.settled())]
         lead = [heading(self.lead)] if self.lead else []
         return [*lead, *lines, paragraph("")]
 

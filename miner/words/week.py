@@ -16,11 +16,21 @@ if TYPE_CHECKING:
     from miner.core.results.week import Logged, OpenQuestion, Week
 
 
-def week_parts(week: Week) -> Parts:
-    """Return a weekly check as headings, paragraphs and a table."""
+def week_first(week: Week) -> Parts:
+    """Return what comes before anything else of the client."""
+    return CautionBlocks(week.cautions).first()
+
+
+def week_parts(week: Week, *, cautioned: bool = True) -> Parts:
+    """Return a weekly check as headings, paragraphs and a table.
+
+    Args:
+        week: what ``week`` found.
+        cautioned: begin with what comes before anything else; else that is said elsewhere.
+    """
     lines = str(week.message).split("\n") if week.message else []
     return [
-        *CautionBlocks(week.cautions).first(),
+        *(week_first(week) if cautioned else []),
         heading(f"{week.client}, {week.days[0]} to {week.days[-1]}."),
         *(paragraph(note) for note in week.notes),
         *not_ticked_parts(week.not_ticked, week.client),

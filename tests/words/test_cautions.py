@@ -39,7 +39,7 @@ def test_readings_are_told_in_numbers_with_what_waits_and_what_opens_it():
         "REFER FIRST. ! Glucose was 200 mg/dL or more on 1 day and below 54 mg/dL for 15 minutes "
         "or longer on 2 days. Tell the client to see a clinician, at once with thirst, frequent "
         "urination, weight loss or vomiting. Pressure on the sensor can look like a low; think of "
-        "it second. ! Waiting: all tests. Once informed, tests of sleep and stress open; movement "
+        "it second. Waiting: all tests. Once informed, tests of sleep and stress open; movement "
         "and meals wait for agreement. Note the date on which the client was told: miner note "
         "CLIENT --informed DATE"
     )

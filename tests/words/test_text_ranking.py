@@ -113,7 +113,7 @@ def test_reasons_to_refer_come_before_any_pattern(samples: ModuleType, rules: Ru
         "REFER FIRST.",
         "  ! Lows or fainting: refer before anything else. Tell the client to see a",
         "  clinician.",
-        "  ! Waiting: all tests. Once informed, tests of sleep and stress open; movement",
+        "  Waiting: all tests. Once informed, tests of sleep and stress open; movement",
         "  and meals wait for agreement. Note the date on which the client was told:",
     ]
     assert lines.index("For you only, until the client was told:") > 5

@@ -15,7 +15,7 @@ from miner.words.day import day_first, day_parts
 from miner.words.days import days_parts
 from miner.words.document import Strip
 from miner.words.sentences import factor_phrase
-from miner.words.week import week_parts
+from miner.words.week import week_first, week_parts
 
 
 def pick(request: PageRequest) -> Response:
@@ -76,7 +76,8 @@ def week(request: PageRequest) -> Response:
     return page(
         request,
         "week.html",
-        parts=week_parts(found),
+        before=week_first(found),
+        parts=week_parts(found, cautioned=False),
         last=found.days[-1],
         first_day=dates[0],
         last_day=dates[-1],
