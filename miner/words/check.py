@@ -19,7 +19,7 @@ from miner.words.said import book, tells_count
 from miner.words.sentences import factor_name, factor_words
 from miner.words.wording import capital, day_and_month, listed, some_days, span_words
 
-REAL, VERY_LOW = "One is below 54: take it as real and refer first. ", 54
+REAL, VERY_LOW = "One is very low: take it as real and refer first. ", 54
 _IN_NOT_USED = ("too_few_readings", "day_left_out")
 """What the list of days that are not used says already."""
 

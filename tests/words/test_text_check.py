@@ -89,7 +89,7 @@ def test_findings_of_one_kind_are_one_step(samples: ModuleType) -> None:
     assert "take it as real" not in text
     lows = tuple(replace(item, values={"lowest": 53.0}) for item in lows)
     text = render(check_parts(samples.report(findings=lows)))
-    assert "One is below 54: take it as real and refer first." in " ".join(text.split())
+    assert "One is very low: take it as real and refer first." in " ".join(text.split())
 
 
 @pytest.mark.parametrize("severity", list(Severity))

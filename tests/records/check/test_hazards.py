@@ -62,7 +62,7 @@ def test_a_low_under_54_is_taken_as_real_until_confirmed(folder):
     night(folder)
     client = read_client(trace(folder, dip(50, 30)).path)
     (found,) = said(client, "may be pressure on the sensor")
-    assert "below 54, so take it as real" in found.what
+    assert "below 54 mg/dL, so take it as real and refer first" in found.what
 
 
 def test_a_confirmed_low_is_left_out_and_what_is_under_54_is_told(folder):
