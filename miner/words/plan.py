@@ -113,7 +113,7 @@ def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting")
     said = [say(rules, "result", key, pairs=found.pairs_used, **values) for key in keys]
     if late:
         said.append(say(rules, "result", "late_pairs", pairs=several(late, "pair")))
-    if paused:
+    if paused and not found.paused:  # while it waits, pairs still to come are among them
         said.append(say(rules, "result", "paused_pairs", pairs=several(paused, "pair")))
     if not found.proven:
         said.append(say(rules, "follow", "not_proven"))

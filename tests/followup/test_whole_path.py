@@ -519,6 +519,7 @@ def test_a_test_waits_for_a_caution_and_is_read_once_that_is_lifted(
     found = steps.result(client, plan.plan, rules)
     assert (found.status, found.difference, found.pairs) == (None, None, ())
     assert "ticks and records stay" in found.sentence
+    assert "Not counted" not in found.sentence
     assert "many high readings. Tell the client" in str(found.pauses[0])
     told = next(one for one in steps.follow(client, rules).kept if one.test is not None)
     assert told.test.paused
