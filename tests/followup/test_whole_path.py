@@ -470,6 +470,20 @@ def test_plan_preview_writes_the_look_and_a_plan_is_written_once(
     assert "lies in the records" in lies.stderr
 
 
+def test_where_no_length_finds_it_nothing_is_written_and_that_is_no_error(free, monkeypatch):
+    calm(monkeypatch)
+    monkeypatch.setattr("miner.followup.lengths.ENOUGH", 1.1)
+    folder, id_ = free
+    shown = invoke("plan", folder, id_, "--start", "2026-03-02", "--calendar", folder / "p.ics")
+    assert shown.exit_code == 0
+    assert "No length finds that" in " ".join(shown.stdout.split())
+    assert (events(folder, "planned"), (folder / "p.ics").exists()) == ((), False)
+    made = invoke("plan", folder, id_, "--start", "2026-03-02", "--length", "middle")
+    assert made.stdout.startswith("Plan "), made.stderr
+    (planned,) = events(folder, "planned")
+    assert planned.payload["weeks"] <= 8
+
+
 def test_the_help_of_a_plan_says_that_its_first_day_is_required():
     assert "First day; required" in " ".join(invoke("plan", "--help").stdout.split())
 
