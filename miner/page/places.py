@@ -5,11 +5,14 @@ from __future__ import annotations
 import os
 import re
 from pathlib import Path, PurePath, PureWindowsPath
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from miner.core.files import RULES, SHARED
 from miner.core.messages import MinerError, message
+
+if TYPE_CHECKING:
+    from miner.core.results.morning import ClientState
 
 LONGEST_CODE, LONGEST_NAME = 40, 120
 WAITING = ".waiting"
@@ -45,6 +48,37 @@ def one_line(error: MinerError) -> str:
 def address(*parts: str) -> str:
     """Return an address of this page from its parts."""
     return "/" + "/".join(quote(part, safe="") for part in parts)
+
+
+NEXT = {
+    "unreadable": ("records",),
+    "no_questions": ("questions",),
+    "no_records": ("records",),
+    "too_few": ("week",),
+    "refer_first": ("intake",),
+    "not_ranked": ("ranking",),
+    "none_clear": ("questions",),
+    "not_told_apart": ("questions",),
+}
+"""Where the next step is done, of the states of a client that are about no pattern and no plan."""
+OF_PLAN = ("tick_missing", "testing")
+OF_FOLLOWUP = ("test_due", "due", "watching", "tested")
+
+
+def next_step(name: str, found: ClientState) -> str:
+    """Return the address at which the next step of a client is done.
+
+    Args:
+        name: of the client's folder.
+        found: where the client stands.
+    """
+    if found.state in OF_PLAN:
+        return address("clients", name, "plans", found.of)
+    if found.state in OF_FOLLOWUP:
+        return address("clients", name, "follow-up")
+    if found.state == "clear_informed":
+        return address("clients", name, "patterns", found.of, "plan")
+    return address("clients", name, *NEXT.get(found.state, ("pages",)))
 
 
 def why_not(folder: Path, told: str) -> str:

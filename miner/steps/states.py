@@ -10,15 +10,14 @@ from miner.caseload.places import client_folders
 from miner.core.messages import MinerError
 from miner.core.results import CheckReport, Evidence
 from miner.core.results.morning import ClientState
-from miner.ledger import FollowupState, Ledger, PlanKept, named, questions, read, replay
+from miner.followup.ticked import not_ticked
+from miner.ledger import FollowupState, Ledger, named, questions, read, replay
 from miner.records.client import STREAMS, Client
 from miner.records.write.ticks import read_ticks
 from miner.rulebook import RuleBook
 from miner.steps.checking import check_records
 from miner.steps.client_ledger import ledger_of
 from miner.steps.opening import read_client, rules_of
-
-ONE = timedelta(days=1)
 
 
 def practice_states(
@@ -97,8 +96,9 @@ def _followed(
     due = [item for item in watched if _reached(report, item.what.read_on)]
     if due:
         yield _state(client, "due", due[0].id, [item.what.read_on for item in due])
+    ticks, yesterday = read_ticks(client.folder), (on - timedelta(days=1)).isoformat()
     for plan in tests:
-        if missing := _without_tick(client, plan, on):
+        if missing := not_ticked(plan.what.periods, ticks.of(plan.name), yesterday):
             yield _state(client, "tick_missing", plan.name, missing)
     for plan in tests:
         yield _state(client, "testing", plan.name, [plan.what.read_on])
@@ -110,24 +110,6 @@ def _reached(report: CheckReport, day: str) -> bool:
     """Whether the readings have passed a day."""
     last = report.last_day or ""
     return last > day or (last == day and day not in report.not_usable)
-
-
-def _without_tick(client: Client, plan: PlanKept, on: date) -> list[str]:
-    """Return the days of a test, up to yesterday, of which the client has not said anything."""
-    told = read_ticks(client.folder).of(plan.name)
-    return [
-        day
-        for period in plan.what.periods
-        for day in _days(period.first, min(period.last, (on - ONE).isoformat()))
-        if day not in told
-    ]
-
-
-def _days(first: str, last: str) -> Iterator[str]:
-    day = date.fromisoformat(first)
-    while day.isoformat() <= last:
-        yield day.isoformat()
-        day += ONE
 
 
 def _too_few(client: Client, report: CheckReport, rules: RuleBook) -> ClientState | None:

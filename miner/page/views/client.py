@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from starlette.responses import Response
 
 from miner import steps
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.uploads import waiting
+from miner.page.views.practice import state_of
 from miner.steps import followup_state
 
 
@@ -20,6 +23,7 @@ def client(request: PageRequest) -> Response:
         request,
         "client.html",
         fault=fault,
+        next=state_of(request, folder.name, date.today()),
         report=report,
         first=entry.before if entry is not None else [],
         questions=len(steps.fixed_questions(folder)),

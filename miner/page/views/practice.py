@@ -3,19 +3,28 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import NamedTuple
 
 from starlette.responses import Response
 
 from miner import steps
 from miner.core.files import make_folder
-from miner.core.messages import MinerError, message
-from miner.page.places import address, clients_of, new_code, why_not
+from miner.core.messages import Message, MinerError, message
+from miner.page.places import address, clients_of, new_code, next_step, why_not
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.uploads import waiting as waiting_files
 from miner.steps import followup_state
 from miner.steps.settings import change_client
 from miner.words.pages import MORNING_GROUPS
+
+
+class NextOfClient(NamedTuple):
+    """Where a client stands, what stands on the button of the next step, and where it leads."""
+
+    said: Message
+    button: Message
+    address: str
 
 
 def morning(request: PageRequest) -> Response:
@@ -43,9 +52,25 @@ def morning(request: PageRequest) -> Response:
         note=found.note,
         resting=[(folder_of(code, request), code, newest) for code, newest in found.not_active],
         waiting=[(name, request.read_or_fault(name)[1]) for name, _ in found.unreadable],
+        states={name: state_of(request, name, today) for name in known},
         reading=len(names) - len(known),
         total=len(names),
     )
+
+
+def state_of(request: PageRequest, name: str, on: date) -> NextOfClient | None:
+    """Return where a client stands, with the address of the next step; None where it is unknown."""
+    folder = request.state.practice / name
+    try:
+        try:
+            entry = request.state.clients.entry(folder)
+        except MinerError:
+            found = steps.without_records(folder)
+        else:
+            found = steps.client_state(entry.client, entry.report(), entry.rules, on)
+    except MinerError:
+        return None
+    return NextOfClient(found.said, found.next(on.isoformat()), next_step(name, found))
 
 
 def folder_of(code: str, request: PageRequest) -> str:
@@ -63,12 +88,12 @@ def folder_of(code: str, request: PageRequest) -> str:
 
 def clients(request: PageRequest) -> Response:
     """Show all clients: the state of their records, what is waiting, what to read today."""
-    today = date.today().isoformat()
+    today = date.today()
     rows = [_row(request, name, today) for name in clients_of(request.state.practice)]
     return page(request, "clients.html", rows=rows)
 
 
-def _row(request: PageRequest, name: str, today: str) -> dict[str, object]:
+def _row(request: PageRequest, name: str, today: date) -> dict[str, object]:
     folder, held = request.state.practice / name, request.state.clients
     row: dict[str, object] = {
         "name": name,
@@ -77,6 +102,7 @@ def _row(request: PageRequest, name: str, today: str) -> dict[str, object]:
         "fault": "",
         "open": 0,
         "due": [],
+        "state": None,
         "files": len(waiting_files(folder)),
     }
     if not row["reading"]:
@@ -85,6 +111,7 @@ def _row(request: PageRequest, name: str, today: str) -> dict[str, object]:
             row |= {"code": entry.client.settings.code, "report": entry.report()}
         except MinerError as error:
             row["fault"] = why_not(folder, error.found)
+        row["state"] = state_of(request, name, today)
     try:
         story = followup_state(folder)
     except MinerError:
@@ -93,7 +120,7 @@ def _row(request: PageRequest, name: str, today: str) -> dict[str, object]:
     plans = [plan for item in now_open if (plan := item.plan_open()) is not None]
     dates = [item.what.read_on for item in now_open if item.as_ == "watch"]
     dates += [plan.what.read_on for plan in plans]
-    row["due"] = sorted(day for day in dates if day and day <= today)
+    row["due"] = sorted(day for day in dates if day and day <= today.isoformat())
     return row | {"open": len(now_open)}
 
 
