@@ -5,14 +5,11 @@ from __future__ import annotations
 import os
 import re
 from pathlib import Path, PurePath, PureWindowsPath
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from urllib.parse import quote
 
 from miner.core.files import RULES, SHARED
 from miner.core.messages import MinerError, message
-
-if TYPE_CHECKING:
-    from miner.core.results.morning import ClientState
 
 LONGEST_CODE, LONGEST_NAME = 40, 120
 WAITING = ".waiting"
@@ -51,34 +48,25 @@ def address(*parts: str) -> str:
 
 
 NEXT = {
-    "unreadable": ("records",),
-    "no_questions": ("questions",),
-    "no_records": ("records",),
-    "too_few": ("week",),
-    "refer_first": ("intake",),
-    "not_ranked": ("ranking",),
-    "none_clear": ("questions",),
-    "not_told_apart": ("questions",),
+    "unreadable": "records",
+    "no_questions": "questions",
+    "no_records": "records",
+    "too_few": "week",
+    "refer_first": "intake",
+    "not_ranked": "ranking",
+    "none_clear": "questions",
+    "not_told_apart": "questions",
+    "tick_missing": "plans/{of}",
+    "testing": "plans/{of}",
+    "test_due": "follow-up",
+    "due": "follow-up",
+    "watching": "follow-up",
+    "tested": "follow-up",
+    "clear_informed": "patterns/{of}",
 }
-"""Where the next step is done, of the states of a client that are about no pattern and no plan."""
-OF_PLAN = ("tick_missing", "testing")
-OF_FOLLOWUP = ("test_due", "due", "watching", "tested")
-
-
-def next_step(name: str, found: ClientState) -> str:
-    """Return the address at which the next step of a client is done.
-
-    Args:
-        name: of the client's folder.
-        found: where the client stands.
-    """
-    if found.state in OF_PLAN:
-        return address("clients", name, "plans", found.of)
-    if found.state in OF_FOLLOWUP:
-        return address("clients", name, "follow-up")
-    if found.state == "clear_informed":
-        return address("clients", name, "patterns", found.of, "plan")
-    return address("clients", name, *NEXT.get(found.state, ("pages",)))
+"""On which of a client's pages the next step is done, by where the client stands."""
+OF_RANKING = ("pages", "patterns/{of}")
+"""Pages that show a ranking, which is made first where there is none."""
 
 
 def why_not(folder: Path, told: str) -> str:

@@ -132,6 +132,7 @@ def _ranked(client: Client, report: CheckReport, book: Ledger) -> ClientState:
         event
         for event in named(book, "ranked")
         if event.payload.get("records_hash") == client.records_hash
+        and event.payload.get("unit") == client.settings.rank_unit
     ]
     classes = {one.class_ for one in report.cautions}
     if "stop" in classes:

@@ -10,7 +10,7 @@ from starlette.responses import Response
 from miner import steps
 from miner.core.files import make_folder
 from miner.core.messages import Message, MinerError, message
-from miner.page.places import address, clients_of, new_code, next_step, why_not
+from miner.page.places import NEXT, OF_RANKING, address, clients_of, new_code, why_not
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.page.uploads import waiting as waiting_files
@@ -20,11 +20,19 @@ from miner.words.pages import MORNING_GROUPS
 
 
 class NextOfClient(NamedTuple):
-    """Where a client stands, what stands on the button of the next step, and where it leads."""
+    """Where a client stands, and the next step.
+
+    Attributes:
+        said: where the client stands.
+        button: what stands on the button.
+        page: on which of the client's pages it is done.
+        ranks: the records are ranked first.
+    """
 
     said: Message
     button: Message
-    address: str
+    page: str
+    ranks: bool
 
 
 def morning(request: PageRequest) -> Response:
@@ -59,18 +67,22 @@ def morning(request: PageRequest) -> Response:
 
 
 def state_of(request: PageRequest, name: str, on: date) -> NextOfClient | None:
-    """Return where a client stands, with the address of the next step; None where it is unknown."""
-    folder = request.state.practice / name
+    """Return where a client stands and the next step; None where the ledger cannot be read."""
+    folder, held = request.state.practice / name, request.state.clients
+    ranked = False
     try:
         try:
-            entry = request.state.clients.entry(folder)
+            entry = held.entry(folder)
         except MinerError:
             found = steps.without_records(folder)
         else:
+            ranked = held.last_ranking(entry) is not None
             found = steps.client_state(entry.client, entry.report(), entry.rules, on)
     except MinerError:
         return None
-    return NextOfClient(found.said, found.next(on.isoformat()), next_step(name, found))
+    place = NEXT.get(found.state, "pages")
+    ranks = place in OF_RANKING and not ranked
+    return NextOfClient(found.said, found.next(on.isoformat()), place.format(of=found.of), ranks)
 
 
 def folder_of(code: str, request: PageRequest) -> str:

@@ -111,7 +111,8 @@ def begin(request: PageRequest) -> Response:
         )
         request.results.rankings[choice] = (entry.key, found)
 
-    said, to = message("page.job_rank"), _at(request, choice)
+    said, then = message("page.job_rank"), request.text("then")
+    to = request.at(*then.split("/")) if then else _at(request, choice)
     return request.later(f"rank {choice}", said, work, to, request.at("ranking"))
 
 
