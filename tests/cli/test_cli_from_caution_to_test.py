@@ -113,7 +113,8 @@ def test_a_caution_in_the_middle_of_a_test_pauses_it(do: Callable[..., str], fol
     told = do("result", name)
     assert "The test is paused. Nothing is lost" in told
     assert why in told
-    assert f"miner note {folder} --informed DATE." in told
+    # a long path is broken where the line ends
+    assert f"miner note {folder} --informed DATE.".replace(" ", "") in told.replace(" ", "")
     assert why in do("follow")
     assert f"Plan {name}. {why}" in do("check", "--week")
     assert "day not counted (the test is paused)" in do("day", third.isoformat())

@@ -81,7 +81,7 @@ def four_parts(result, *told):
 def test_keeping_and_planning_on_a_full_disk_is_told(disk, folder, ids, rules):
     fill(disk)
     four_parts(invoke("keep", folder, ids[0], "--as", "watch"), "No space left", "disk")
-    words = ("plan", folder, ids[0], "--start", "2026-03-02")
+    words = ("plan", folder, ids[0], "--start", "2026-03-02", "--pairs", "7")
     assert invoke(*words).exit_code == 2
     assert not ledger.read(folder).events
     (disk / "filler").unlink()

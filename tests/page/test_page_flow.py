@@ -218,7 +218,10 @@ def test_only_what_was_chosen_reaches_a_client_s_page(practice: Path, visitor: O
         ("session", ["4c28aa7c"]), ("take-home", ["4c28aa7c"])]  # fmt: skip
     saved = one.get(f"{CLIENT}/pages/session", params={"save": "1"})
     assert saved.headers["content-disposition"] == 'attachment; filename="client-01-session.html"'
-    assert saved.text == session
+    # the page that is served may post what was chosen, the file that is saved may post nothing
+    assert saved.text != session
+    assert "form-action &#39;none&#39;" in saved.text
+    assert saved.text.count("<article") == session.count("<article")
 
 
 def test_a_pattern_by_meal_is_found_kept_and_shared(practice: Path, visitor: Open) -> None:
