@@ -203,7 +203,9 @@ def read_share_and_keep(desk: Desk, code: str) -> None:
         page.click("main li >> text=Session >> nth=0")
     shown = opened.value
     shown.wait_for_load_state()
-    assert shown.locator(".card").count() >= 2
+    # nobody has told this client to see a clinician yet: the page says that, and nothing else
+    assert shown.locator(".card").count() == 1
+    assert "Please see your doctor first" in shown.inner_text("body")
     assert len(shown.pdf()) > 10_000
     shown.close()
 
