@@ -65,6 +65,7 @@ class Watched:
         """Leave the tab as the next visit has to find it: empty, and heard by nobody."""
         for event, hear in self._heard.items():
             self.page.remove_listener(event, hear)
+        self.page.emulate_media(media="null")
         self.page.goto("about:blank")
 
 
