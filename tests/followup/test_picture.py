@@ -27,11 +27,19 @@ BEFORE = (
     UnitSeen("2026-01-15", 110.0, False, high=True),
 )
 KNOWN = {
-    "id": "4c28aa7c", "kept_on": "2026-02-24", "suggested_by_days_to": "2026-02-23",
-    "read_on": "2026-03-28", "factors": ("short_sleep",), "lag_days": (0,),
-    "outcome": "wake_glucose", "unit_of": "day", "unit": "mg/dL", "direction": "up",
-    "expected": 9.0, "smallest_worth_it": 5.0,
-}  # fmt: skip
+    "id": "4c28aa7c",
+    "kept_on": "2026-02-24",
+    "suggested_by_days_to": "2026-02-23",
+    "read_on": "2026-03-28",
+    "factors": ("short_sleep",),
+    "lag_days": (0,),
+    "outcome": "wake_glucose",
+    "unit_of": "day",
+    "unit": "mg/dL",
+    "direction": "up",
+    "expected": 9.0,
+    "smallest_worth_it": 5.0,
+}
 PAIRS = (PairRead(1, 90.0, 104.0, 2, 2, True), PairRead(2, 97.0, None, 1, 0, True))
 
 
@@ -54,11 +62,24 @@ PERIODS = (
 
 def of_test(**changes):
     test = PlanResult(
-        plan="p1", status="changed", difference=-14.0, interval=(-20.0, -2.0), p=0.03,
-        pairs_used=1, pairs_not_followed=0, as_followed=PairsTest(1, -14.0, None, 0.03),
-        id="4c28aa7c", factor="short_sleep", outcome="wake_glucose", unit="mg/dL",
-        unit_of="day", worth_having=5.0, read_on="2026-04-28", pairs=PAIRS, planned_pairs=2,
-    )  # fmt: skip
+        plan="p1",
+        status="changed",
+        difference=-14.0,
+        interval=(-20.0, -2.0),
+        p=0.03,
+        pairs_used=1,
+        pairs_not_followed=0,
+        as_followed=PairsTest(1, -14.0, None, 0.03),
+        id="4c28aa7c",
+        factor="short_sleep",
+        outcome="wake_glucose",
+        unit="mg/dL",
+        unit_of="day",
+        worth_having=5.0,
+        read_on="2026-04-28",
+        pairs=PAIRS,
+        planned_pairs=2,
+    )
     picture = FollowPicture(BEFORE, periods=PERIODS, sensors=("2026-01-14", "2026-03-08"))
     test = worded(replace(test, **changes), Wording(RULES))
     return KeptResult(as_="alternate", test=test, picture=picture, open=False, **KNOWN)
@@ -67,9 +88,14 @@ def of_test(**changes):
 def watched(**changes):
     new = (UnitSeen("2026-02-24", 95.0, False), UnitSeen("2026-02-25", 109.0, True, high=True))
     own = {
-        "status": "held_up", "difference": 10.0, "interval": (6.0, 15.0), "new_units": 2,
-        "counts": NewUnits(2, 1, 1, 0), "picture": FollowPicture(BEFORE, new=new), "open": False,
-    }  # fmt: skip
+        "status": "held_up",
+        "difference": 10.0,
+        "interval": (6.0, 15.0),
+        "new_units": 2,
+        "counts": NewUnits(2, 1, 1, 0),
+        "picture": FollowPicture(BEFORE, new=new),
+        "open": False,
+    }
     item = KeptResult(as_="watch", **(KNOWN | own | changes))
     return worded(item, Wording(RULES))
 
@@ -286,16 +312,26 @@ def test_new_sensors_are_told_by_the_first_day_they_are_worn(table):
 def test_periods_hold_the_rows_of_their_days_and_those_left_out(table):
     days = table.frame["date"].astype(str).tolist()
     whole = {"leave_out_days": 1}
-    plan = PlanEntry.read({
-        "plan": "p1", "factor": "late_dinner", "outcome": "minutes_above", "unit": "min",
-        "change": "x", "pairs": 2, "offset_days": 1, "seed": 1, "worth_having": 20.0,
-        "read_on": days[60], "periods": [
-            {"number": 1, "pair": 1, "from": days[50], "to": days[51], "arm": "usual"} | whole,
-            {"number": 2, "pair": 1, "from": days[52], "to": days[53], "arm": "change"} | whole,
-            {"number": 3, "pair": 2, "from": days[54], "to": days[55], "arm": "change"} | whole,
-            {"number": 4, "pair": 2, "from": days[56], "to": days[57], "arm": "usual"} | whole,
-        ],
-    })  # fmt: skip
+    plan = PlanEntry.read(
+        {
+            "plan": "p1",
+            "factor": "late_dinner",
+            "outcome": "minutes_above",
+            "unit": "min",
+            "change": "x",
+            "pairs": 2,
+            "offset_days": 1,
+            "seed": 1,
+            "worth_having": 20.0,
+            "read_on": days[60],
+            "periods": [
+                {"number": 1, "pair": 1, "from": days[50], "to": days[51], "arm": "usual"} | whole,
+                {"number": 2, "pair": 1, "from": days[52], "to": days[53], "arm": "change"} | whole,
+                {"number": 3, "pair": 2, "from": days[54], "to": days[55], "arm": "change"} | whole,
+                {"number": 4, "pair": 2, "from": days[56], "to": days[57], "arm": "usual"} | whole,
+            ],
+        }
+    )
     kept = idea(suggested_by_days_to=days[39], read_on=days[60])
     found = picture_of_test(table, RULES, kept, plan, [PairRead(1, 3.0, 5.0, 1, 1, True)])
     usual, change = found.periods  # the second pair was not read

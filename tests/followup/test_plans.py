@@ -569,24 +569,38 @@ def test_meal_pairs_are_tested_over_every_order_of_their_coins():
     for seed in range(3):
         own = periods(pairs, length=1, start=first, seed=seed)
         seen, _ = planning.read_pairs(
-            table, own, outcome="rise", offset_days=0,
-            shown=planning.Shown("walk_after", "with", 0), ticks={},
-        )  # fmt: skip
+            table,
+            own,
+            outcome="rise",
+            offset_days=0,
+            shown=planning.Shown("walk_after", "with", 0),
+            ticks={},
+        )
         assert [(pair.change_units, pair.usual_units) for pair in seen] == [(1, 1)] * pairs
         rise = table.frame.set_index("date")["rise"]
         # naive: each order of the coins gives one mean difference; as large as the one seen, or not
         days = [[rise[one.first] for one in own if one.pair == n + 1] for n in range(pairs)]
         drawn = [next(one.arm for one in own if one.pair == n + 1) for n in range(pairs)]
         orders = [
-            np.mean([(a - b) if arm == "change" else (b - a)
-                     for (a, b), arm in zip(days, order, strict=True)])
+            np.mean(
+                [
+                    (a - b) if arm == "change" else (b - a)
+                    for (a, b), arm in zip(days, order, strict=True)
+                ]
+            )
             for order in product(("change", "usual"), repeat=pairs)
-        ]  # fmt: skip
-        real = np.mean([(a - b) if arm == "change" else (b - a)
-                        for (a, b), arm in zip(days, drawn, strict=True)])  # fmt: skip
+        ]
+        real = np.mean(
+            [
+                (a - b) if arm == "change" else (b - a)
+                for (a, b), arm in zip(days, drawn, strict=True)
+            ]
+        )
         found = planning.test_of(seen, 0)
-        higher, lower = (np.mean(side) for side in (np.array(orders) >= real - 1e-9,
-                                                    np.array(orders) <= real + 1e-9))  # fmt: skip
+        higher, lower = (
+            np.mean(side)
+            for side in (np.array(orders) >= real - 1e-9, np.array(orders) <= real + 1e-9)
+        )
         assert found.difference == pytest.approx(real)
         assert found.p == pytest.approx(min(1, 2 * min(higher, lower)))
         assert (found.orders, found.exact) == (2**pairs, True)

@@ -163,8 +163,10 @@ def test_the_intake_is_written_and_read_back(practice: Path, visitor: Open) -> N
     settled = read_toml(path, ClientFile).clinician
     assert (str(settled.informed), settled.covers) == ("2026-03-01", ("sleep",))
     assert one.send(f"{CLIENT}/intake/clinician", agreed="2026-03-03").status_code == 400
-    one.post(f"{CLIENT}/intake", **{"intake-insulin": "yes", "time_zone": "Europe/Paris",
-                                    "calm": "1", "pooled": "no"})  # fmt: skip
+    one.post(
+        f"{CLIENT}/intake",
+        **{"intake-insulin": "yes", "time_zone": "Europe/Paris", "calm": "1", "pooled": "no"},
+    )
     assert read_toml(path, ClientFile).clinician == settled
     assert settled.before
     one.post(f"{CLIENT}/intake/clinician", undo="1")

@@ -150,9 +150,14 @@ def test_a_verdict_stands_in_one_picture_and_what_is_next_is_written(
         found = real(*given, **how)
         units = (UnitSeen("2026-02-24", 95.0, False), UnitSeen("2026-02-25", 109.0, True))
         told = replace(
-            found.kept[0], status="held_up", difference=10.0, interval=(6.0, 15.0),
-            counts=NewUnits(2, 1, 1, 0), picture=FollowPicture(units, new=units), open=False,
-        )  # fmt: skip
+            found.kept[0],
+            status="held_up",
+            difference=10.0,
+            interval=(6.0, 15.0),
+            counts=NewUnits(2, 1, 1, 0),
+            picture=FollowPicture(units, new=units),
+            open=False,
+        )
         return replace(found, kept=(told, *found.kept[1:]))
 
     monkeypatch.setattr(steps, "follow", follow)
@@ -447,8 +452,13 @@ def test_stopping_a_ranking_leaves_no_trace_of_it(
 def test_what_is_told_keeps_every_word() -> None:
     from miner.words.document import heading, paragraph, table, urgent
 
-    parts = [heading("A & B"), urgent("now", 2), paragraph("deep", 4), paragraph(""),
-             *table(["day", ">mg\ndL"], [("2026-01-01", "1\n2")])]  # fmt: skip
+    parts = [
+        heading("A & B"),
+        urgent("now", 2),
+        paragraph("deep", 4),
+        paragraph(""),
+        *table(["day", ">mg\ndL"], [("2026-01-01", "1\n2")]),
+    ]
     assert [(item.kind, item.text, item.depth) for item in blocks(parts)] == [
         ("heading", "A & B", 0), ("urgent", "now", 0), ("text", "deep", 2), ("table", "", 0),
     ]  # fmt: skip

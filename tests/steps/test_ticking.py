@@ -84,8 +84,13 @@ def test_days_that_are_named_differ_from_the_rest(agreed, client, on_15_march):
     assert "3 days ticked as planned" in told
     assert "2 days ticked forgot" in told
     assert days(client, agreed[1]) == {
-        "09": "yes", "10": "forgot", "11": "forgot", "12": "yes", "13": "no", "14": "yes",
-    }  # fmt: skip
+        "09": "yes",
+        "10": "forgot",
+        "11": "forgot",
+        "12": "yes",
+        "13": "no",
+        "14": "yes",
+    }
 
 
 def test_what_was_noted_last_is_taken_back_first(agreed, client, on_15_march):
@@ -186,8 +191,10 @@ def test_the_clock_and_the_records_say_what_is_over(client):
 def test_days_without_a_tick_are_told_where_the_test_is_followed(agreed, client):
     rows = [
         f"2026-03-{day:02d}T{hour:02d}:{minute:02d},{90 + (7 * hour + minute * day) % 31}"
-        for day in range(8, 13) for hour in range(24) for minute in range(0, 60, 15)
-    ]  # fmt: skip
+        for day in range(8, 13)
+        for hour in range(24)
+        for minute in range(0, 60, 15)
+    ]
     (client / "glucose-march.csv").write_text("\n".join(["time,glucose_mg_dl", *rows, ""]))
     steps.tick(client, Ticking(spans=(("2026-03-10", "2026-03-10", "no"),)), OVER)
     read = steps.read_client(client)

@@ -218,8 +218,11 @@ def test_a_reason_comes_with_its_worst_value_and_what_waits_for_agreement(said_o
     by_kind = {one.rests_on.code: one for one in said_of("wake", "high", "low", "under_70")}
     worst = {code.removeprefix("tables."): one.worst for code, one in by_kind.items()}
     assert worst == {
-        "wake_at_least": 130.0, "any_at_least": 205.0, "any_below": 50.0, "below_on_days": 50.0,
-    }  # fmt: skip
+        "wake_at_least": 130.0,
+        "any_at_least": 205.0,
+        "any_below": 50.0,
+        "below_on_days": 50.0,
+    }
     assert by_kind["tables.any_at_least"].agreement == ()
     assert by_kind["tables.any_below"].agreement == ("movement", "meals")
     (feared,) = said_of(answers=("eating_disorder",))

@@ -78,8 +78,15 @@ class Figures:
     """The figures of the pages, each drawn once for what it shows: drawing is most of a page."""
 
     NAMES = (
-        "difference", "dots", "follow_picture", "lineup", "meal_pairs", "month", "reach", "scatter",
-    )  # fmt: skip
+        "difference",
+        "dots",
+        "follow_picture",
+        "lineup",
+        "meal_pairs",
+        "month",
+        "reach",
+        "scatter",
+    )
 
     def __init__(self) -> None:
         self.draw = {name: getattr(drawn, name) for name in self.NAMES}

@@ -63,9 +63,14 @@ def test_once_told_it_is_one_line_with_the_date():
 
 def test_what_waits_for_agreement_is_told_with_where_it_is_noted():
     told = reading(
-        "any_below", 54, 2, class_="agree", informed="2026-03-20",
-        waiting=waits("agreed", ("meals",)), agreement=("meals",),
-    )  # fmt: skip
+        "any_below",
+        54,
+        2,
+        class_="agree",
+        informed="2026-03-20",
+        waiting=waits("agreed", ("meals",)),
+        agreement=("meals",),
+    )
     with at_door("page"):
         said = text(told)
     assert said.endswith(
@@ -93,9 +98,11 @@ def test_with_insulin_the_doses_are_the_headline_even_once_told():
 
 def test_food_fear_never_opens_what_is_about_food():
     feared = answer(
-        "food fear", class_="stop", agreement=("sleep", "movement"),
+        "food fear",
+        class_="stop",
+        agreement=("sleep", "movement"),
         waiting=(("sleep", "agreed"), ("stress", ""), ("movement", "agreed"), ("meals", "")),
-    )  # fmt: skip
+    )
     said = text(feared)
     assert "Tests of sleep and movement wait for a clinician's agreement." in said
     assert "Nothing about stress or meals is tested here." in said
@@ -112,9 +119,12 @@ def test_a_rule_met_anew_leads_and_what_was_told_stands_below():
 def test_a_laboratory_value_is_told_as_one():
     at = Message("tables.limit_of_a1c", {"limit": 6.5})
     a1c = CautionText(
-        CautionKind.REFERRAL, "Refer.", Message("tables.a1c_at_least", {"at": at}), class_="refer",
+        CautionKind.REFERRAL,
+        "Refer.",
+        Message("tables.a1c_at_least", {"at": at}),
+        class_="refer",
         waiting=waits("informed"),
-    )  # fmt: skip
+    )
     assert "! The laboratory: A1c of 6.5 % or more, as told. Tell the client" in text(a1c)
     assert "Glucose was" not in text(a1c)
 

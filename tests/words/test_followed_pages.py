@@ -22,14 +22,27 @@ UNITS = (UnitSeen("2026-02-24", 95.0, False), UnitSeen("2026-02-25", 109.0, True
 
 def kept(rules: RuleBook, **changes: Any) -> KeptResult:
     known: dict[str, Any] = {
-        "id": "4c28aa7c", "as_": "watch", "kept_on": "2026-03-01",
-        "suggested_by_days_to": "2026-02-23", "read_on": "2026-03-28", "new_units": 25,
-        "status": "held_up", "difference": 10.0, "interval": (6.0, 15.0),
-        "factors": ("short_sleep",), "lag_days": (0,), "outcome": "wake_glucose",
-        "unit_of": "day", "unit": "mg/dL", "direction": "up", "expected": 9.0,
-        "smallest_worth_it": 5.0, "counts": NewUnits(25, 8, 16, 1), "open": False,
+        "id": "4c28aa7c",
+        "as_": "watch",
+        "kept_on": "2026-03-01",
+        "suggested_by_days_to": "2026-02-23",
+        "read_on": "2026-03-28",
+        "new_units": 25,
+        "status": "held_up",
+        "difference": 10.0,
+        "interval": (6.0, 15.0),
+        "factors": ("short_sleep",),
+        "lag_days": (0,),
+        "outcome": "wake_glucose",
+        "unit_of": "day",
+        "unit": "mg/dL",
+        "direction": "up",
+        "expected": 9.0,
+        "smallest_worth_it": 5.0,
+        "counts": NewUnits(25, 8, 16, 1),
+        "open": False,
         "picture": FollowPicture(UNITS, new=UNITS),
-    }  # fmt: skip
+    }
     return worded(KeptResult(**(known | changes)), Wording(rules))
 
 

@@ -184,18 +184,25 @@ def test_a_client_who_is_to_see_a_doctor_first_is_shown_nothing_else(
 ) -> None:
     at, days = Message("tables.limit_in_mg", {"limit": 200}), Message("tables.days", {"n": 2})
     high = CautionText(
-        CautionKind.REFERRAL, "Refer.", Message("tables.any_at_least", {"at": at, "days": days}),
-        "See your doctor first.", class_="refer", days=("2026-02-01", "2026-02-03"), worst=212.0,
+        CautionKind.REFERRAL,
+        "Refer.",
+        Message("tables.any_at_least", {"at": at, "days": days}),
+        "See your doctor first.",
+        class_="refer",
+        days=("2026-02-01", "2026-02-03"),
+        worst=212.0,
         waiting=(("sleep", "informed"),),
-    )  # fmt: skip
+    )
     low = replace(
         high, rests_on=Message("tables.any_below", {"at": at, "days": days}), worst=float("-inf")
     )
     apnoea = CautionText(CautionKind.INTAKE, "x", "y", "Ask about your sleep.", class_="refer")
     told = replace(
-        brief, calm=calm, check=replace(brief.check, cautions=(high, low, apnoea)),
+        brief,
+        calm=calm,
+        check=replace(brief.check, cautions=(high, low, apnoea)),
         actions=(high.action, apnoea.action),
-    )  # fmt: skip
+    )
     text = text_of(told, kind, [clear.id])
     assert "Please see your doctor first." in text
     assert "Until then Change nothing on your own." in text
@@ -215,9 +222,10 @@ def test_where_food_is_feared_no_food_is_on_a_page_of_the_client(
     from miner.words.teller import Teller
 
     meals = [
-        item for item in brief.ranking.hypotheses
+        item
+        for item in brief.ranking.hypotheses
         if any(rules.factor(name).stream == "meals" for name in item.factors)
-    ]  # fmt: skip
+    ]
     assert "late_dinner" in {name for item in meals for name in item.factors}
     feared = CautionText(CautionKind.INTAKE, "x", class_="stop", informed="2026-02-20")
     told = replace(brief, check=replace(brief.check, cautions=(feared,)))

@@ -60,9 +60,15 @@ def test_chances_keep_two_digits(p: float | None, shown: str) -> None:
 
 @pytest.mark.parametrize(
     ("typed", "unit", "taken"),
-    [("3.9", "mmol/L", 70.26), ("7,8", "mmol/L", 140.52), ("140", "mg/dL", 140.0),
-     ("70 mg/dL", "mmol/L", 70.0), ("3.9 mmol/l", "mg/dL", 70.26), ("33.3", "mmol/L", 599.92)],
-)  # fmt: skip
+    [
+        ("3.9", "mmol/L", 70.26),
+        ("7,8", "mmol/L", 140.52),
+        ("140", "mg/dL", 140.0),
+        ("70 mg/dL", "mmol/L", 70.0),
+        ("3.9 mmol/l", "mg/dL", 70.26),
+        ("33.3", "mmol/L", 599.92),
+    ],
+)
 def test_a_level_is_taken_in_the_unit_of_the_practice(typed: str, unit: str, taken: float) -> None:
     """7.8 mmol/L times 18.0156 are 140.52 mg/dL."""
     assert level_typed(typed, unit) == pytest.approx(taken, abs=0.005)

@@ -36,13 +36,30 @@ def plan(lengths: Lengths, **changes: Any) -> Plan:
         PlanPeriod(2, 1, "2026-03-04", "2026-03-05", "undrawn", 1),
     )
     values: dict[str, Any] = {
-        "plan": "", "id": "4c28aa7c", "factor": "short_sleep", "outcome": "wake_glucose",
-        "unit_of": "day", "unit": "mg/dL", "change": "Go to bed 45 minutes earlier.",
-        "periods": periods, "pairs": 7, "period_days": 2, "offset_days": 1, "seed": None,
-        "smallest_p": 0.02, "power_at_worth_having": 0.5, "detectable": 9.6, "worth_having": 5.0,
-        "pair_spread": 12.0, "weeks": 1, "sensors": 2, "sensor_changes": ("2026-03-07",),
-        "read_on": "2026-03-06", "written": False, "lengths": lengths,
-    }  # fmt: skip
+        "plan": "",
+        "id": "4c28aa7c",
+        "factor": "short_sleep",
+        "outcome": "wake_glucose",
+        "unit_of": "day",
+        "unit": "mg/dL",
+        "change": "Go to bed 45 minutes earlier.",
+        "periods": periods,
+        "pairs": 7,
+        "period_days": 2,
+        "offset_days": 1,
+        "seed": None,
+        "smallest_p": 0.02,
+        "power_at_worth_having": 0.5,
+        "detectable": 9.6,
+        "worth_having": 5.0,
+        "pair_spread": 12.0,
+        "weeks": 1,
+        "sensors": 2,
+        "sensor_changes": ("2026-03-07",),
+        "read_on": "2026-03-06",
+        "written": False,
+        "lengths": lengths,
+    }
     return Plan(**values | changes)
 
 
