@@ -28,7 +28,7 @@ RUN = "python -m benchmarks.calibration.by_chance"
 
 
 def found(world: str, days: int, seed: int, draws: int) -> tuple[bool, bool, float]:
-    """Return whether anything is clear in the search, and of the fixed, and what is foretold."""
+    """Return whether anything is clear in the search, and of the fixed, and what is predicted."""
     rules = rulebook.load()
     table = month(WORLDS[world], rules, days=days, factors=HABITS, seed=seed).table
     asked = [Question(name, "minutes_above") for name in table.factors[:ASKED]]
@@ -41,12 +41,12 @@ def found(world: str, days: int, seed: int, draws: int) -> tuple[bool, bool, flo
 
 def row(world: str, rows: list[tuple[bool, bool, float]]) -> str:
     """Return one line of the table, percentages with 95 % intervals."""
-    search, fixed, foretold = (np.array(column) for column in zip(*rows, strict=True))
+    search, fixed, predicted = (np.array(column) for column in zip(*rows, strict=True))
     cells = []
     for hits in (search, fixed, search | fixed):
         low, high = proportion_confint(hits.sum(), len(hits), method="beta")
         cells.append(f"{100 * hits.mean():.1f} ({100 * low:.1f} to {100 * high:.1f})")
-    return f"| {world} | {' | '.join(cells)} | {100 * foretold.mean():.1f} |"
+    return f"| {world} | {' | '.join(cells)} | {100 * predicted.mean():.1f} |"
 
 
 def main() -> None:
@@ -66,7 +66,7 @@ def main() -> None:
         f"Clear in how many of 100 diaries of {chosen.days} days in which nothing is true (95 %",
         "interval), and what such a list says itself.",
         "",
-        "| world | search | fixed | either | foretold, at most |",
+        "| world | search | fixed | either | predicted, at most |",
         "|---|---|---|---|---|",
     ]
     for world in chosen.worlds:

@@ -23,7 +23,7 @@ PAGES = ("preparation", "session", "take-home", "doctor")
 @click.option("--as", "kind", type=click.Choice(PAGES), required=True, help="Which page.")
 @click.option("--include", multiple=True, metavar="ID", help="Show this one; again for more.")
 @click.option("--plan", "trial", metavar="PLAN", help="Its dates on the page to take home.")
-@click.option("--lineup", is_flag=True, help="Add the real dots among nineteen of pure luck.")
+@click.option("--lineup", is_flag=True, help="Add the real dots among nineteen made by luck alone.")
 @click.option("--figures", type=PATH, metavar="DIR", help="Write SVG, PNG.")
 def command(
     client: Path,

@@ -222,7 +222,7 @@ def describe(
     """
     test, target = judged.test, judged.test.target
     measured = not isnan(test.difference)
-    foretold, small = foreseen(judged, spreads.get((test.factors[0], target.name)))
+    on_new_units, small = foreseen(judged, spreads.get((test.factors[0], target.name)))
     notes = judged.notes
     relation = "same_day" if any(i.relation == "same_day" for i in test.items) else "precedes"
     if judged.evidence in (Evidence.CLEAR, Evidence.HINT):
@@ -245,7 +245,7 @@ def describe(
         p_adjusted=test.p_adjusted if measured else None,
         evidence=judged.evidence,
         withheld=judged.withheld,
-        expected_on_new_days=foretold,
+        expected_on_new_days=on_new_units,
         small=small,
         travels_with=judged.travels_with,
         could_run_backwards=relation == "same_day"

@@ -31,10 +31,10 @@ if TYPE_CHECKING:
     from miner.tables.unit_table import UnitTable
 
 
-def foretold(plan: Design, outcome: str) -> Together:
+def predicted(plan: Design, outcome: str) -> Together:
     """Foretell each later part of the record from what came before it.
 
-    ``better`` asks for a gain of two standard errors. The held-back units are taken as
+    ``better`` asks for a gain of two standard errors. The held-out units are taken as
     independent, so this describes and never claims.
     """
     target = plan.target(outcome)
@@ -66,7 +66,7 @@ class RankingRequest:
         period: the days used.
         second_look: the practice ranks the other unit by default: nothing is called clear.
         spreads: (factor, outcome) -> spread of true effects found across clients.
-        out_of_sample: also ask whether all factors together foretell held-back units.
+        out_of_sample: also ask whether all factors together predict held-out units.
     """
 
     primary: str | None = None
@@ -142,7 +142,7 @@ def rank_table(
         hints_by_chance(listed, guard.hint_level),
         tuple(outcome_summary(part, found.tests) for part in found.outcomes),
         _ordered(plan, main, fixed, judged, wanted.spreads),
-        foretold(plan, main) if wanted.out_of_sample else None,
+        predicted(plan, main) if wanted.out_of_sample else None,
         clear_by_chance(may_be_clear, fixed, guard.claim_level, wanted.share),
     )
 

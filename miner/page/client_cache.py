@@ -252,7 +252,7 @@ class ClientCache:
             progress: is told how far it is.
             include: the IDs of the patterns that were chosen to be shown.
             trial: the name of a plan whose dates stand on the page to take home.
-            lineup: whether the dots of each choice stand among dots of pure luck.
+            lineup: whether the dots of each choice stand among dots made by luck alone.
 
         Raises:
             MinerError: the records cannot be ranked as they stand.

@@ -152,7 +152,7 @@ class Pattern:
     Attributes:
         values: shape (n,), NaN unknown; a simulated outcome takes the same values in another
             order, so ties and skew stay as they are.
-        fitted: shape (n,), normal scores foretold by the nuisance alone.
+        fitted: shape (n,), normal scores predicted by the nuisance alone.
         spread: SD of the scores around that.
         dependence: of the scores in time.
     """

@@ -1,4 +1,4 @@
-"""Whether all factors together foretell later units better than the average does."""
+"""Whether all factors together predict later units better than the average does."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ PENALTIES = tuple(float(10.0**power) for power in np.arange(-1.0, 5.5, 0.5))
 
 @dataclass(frozen=True, slots=True)
 class OutOfSample:
-    """How well held-back units were foretold from the units before them.
+    """How well held-out units were predicted from the units before them.
 
     Attributes:
         folds: parts of the record that were held back, one after the other.
@@ -24,9 +24,9 @@ class OutOfSample:
         mse_model: mean squared error of the model, in the outcome's unit squared.
         mse_average: the same of the average of the units before.
         skill: 1 - mse_model / mse_average: 1 is perfect, 0 no better than the average.
-        gain: mean over held-back units of the average's squared error less the model's.
-        gain_se: its standard error, the held-back units taken as independent.
-        nearer: held-back units that the model came nearer to than the average did.
+        gain: mean over held-out units of the average's squared error less the model's.
+        gain_se: its standard error, the held-out units taken as independent.
+        nearer: held-out units that the model came nearer to than the average did.
         reason: "" or why the numbers are undefined.
     """
 
@@ -79,10 +79,10 @@ def out_of_sample(
         return _undefined("no_factor_varies")
     model_errors, average_errors = [], []
     for start in range(y.size - folds * size, y.size, size):
-        before, held_back = slice(start), slice(start, start + size)
-        foretold = _ridge(x[before], y[before], x[held_back], penalties)
-        model_errors.append((y[held_back] - foretold) ** 2)
-        average_errors.append((y[held_back] - y[before].mean()) ** 2)
+        before, held_out = slice(start), slice(start, start + size)
+        predicted = _ridge(x[before], y[before], x[held_out], penalties)
+        model_errors.append((y[held_out] - predicted) ** 2)
+        average_errors.append((y[held_out] - y[before].mean()) ** 2)
     return _compared(folds, np.concatenate(model_errors), np.concatenate(average_errors))
 
 
@@ -93,7 +93,7 @@ def _varies(factors: Floats) -> NDArray[np.bool_]:
 
 
 def _ridge(x: Floats, y: Floats, later: Floats, penalties: tuple[float, ...]) -> Floats:
-    """Return what a ridge on known units foretells of later ones."""
+    """Return what a ridge on known units predicts of later ones."""
     from sklearn import config_context
     from sklearn.linear_model import RidgeCV
     from sklearn.preprocessing import StandardScaler
@@ -104,8 +104,8 @@ def _ridge(x: Floats, y: Floats, later: Floats, penalties: tuple[float, ...]) ->
     with config_context(assume_finite=True, skip_parameter_validation=True):
         model.fit(scaler.fit_transform(np.where(known, x, mean)), y)
         filled = np.where(np.isnan(later), mean, later)
-        foretold: Floats = model.predict(scaler.transform(filled))
-    return foretold
+        predicted: Floats = model.predict(scaler.transform(filled))
+    return predicted
 
 
 def _compared(folds: int, model: Floats, average: Floats) -> OutOfSample:

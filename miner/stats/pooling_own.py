@@ -106,7 +106,7 @@ def _products(rows: Floats, days: Floats, units: npt.NDArray[np.intp]) -> tuple[
     """Return (dependences, groups, k, k) products of whitened rows, and log determinants.
 
     The day's level is followed from unit to unit by the Kalman filter; what each unit adds to
-    what was foretold of it, over its standard deviation, is white.
+    what was predicted of it, over its standard deviation, is white.
 
     Source: Harvey 1989, Forecasting, Structural Time Series Models and the Kalman Filter, ch. 3.
     """

@@ -164,7 +164,7 @@ def rank(
         now: time of the ledger's entry; by default the clock's.
         spreads: (factor, outcome) -> spread of true effects found across clients; by default
             what the last caseload of the practice found.
-        together: also look whether all habits together foretell later units.
+        together: also see whether all habits together predict later units.
         progress: told what is being done and the share done.
 
     Raises:

@@ -102,11 +102,11 @@ _UNDEFINED = {
     "stats.no_factor_varies": "no_habit",
     "stats.average_never_wrong": "no_change",
 }
-"""Which sentence tells why it is undefined whether all habits foretell anything, by its reason."""
+"""Which sentence tells why it is undefined whether all habits predict anything, by its reason."""
 
 
 def together_sentence(found: Together, rules: RuleBook, unit: str) -> str:
-    """Return whether all habits together foretold later units better than the average did."""
+    """Return whether all habits together predicted later units better than the average did."""
     if found.better is None:
         key = _UNDEFINED.get(getattr(found.reason, "code", ""), "too_few")
         return say(rules, "together", key, units=f"{unit}s")

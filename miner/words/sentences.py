@@ -338,11 +338,11 @@ def spans_of(days: int) -> str:
     """Return what records of so many days are called, many of them; 0 is not known."""
     low, high = ABOUT_A_MONTH
     month = not days or low <= days <= high
-    return "months" if month else f"spans of {several(days, 'day')}"
+    return "months" if month else f"records of {several(days, 'day')}"
 
 
 def luck(item: Hypothesis, rules: RuleBook, days: int = 0) -> str:
-    """Return how often pure luck alone would show something this strong.
+    """Return how often luck alone would show something this strong.
 
     Args:
         item: what was found.

@@ -62,7 +62,7 @@ def test_agrees_with_a_library(effect, per_group, level):
     assert power(effect, *_two_groups(per_group), level) == pytest.approx(answer, abs=1e-9)
 
 
-# Two groups of random numbers, 20,000 times: found as often as foretold.
+# Two groups of random numbers, 20,000 times: found as often as predicted.
 def test_agrees_with_simulation():
     rng = np.random.default_rng(11)
     with_, without = rng.normal(1.1, 1, (8, 20000)), rng.normal(0, 1, (20, 20000))

@@ -47,7 +47,7 @@ Clear enough to test.
   After 9 short nights, 5 mornings were in your higher quarter for wake glucose.
   After 19 other nights, 2 were.
     wake glucose +8.4 mg/dL (+0.8 to +16.0); on new days +5.2; ID 3fa9c1d2
-    In 100 months of pure luck, about 2 would show something this strong.
+    Luck alone would show something this strong in about 2 of 100 months.
     Often along with it: a late dinner, {rules.factor("tag:rain").phrase}.
 
 {REST}"""
@@ -139,7 +139,7 @@ def test_at_most_three_hints_and_what_chance_gives(samples: ModuleType, rules: R
 
 
 def test_the_luck_of_weak_hints_is_told_once(samples: ModuleType, rules: RuleBook) -> None:
-    luck = "weak. Pure luck shows something as strong in at least 50 of 100 months."
+    luck = "weak. Luck alone shows something as strong in at least 50 of 100 months."
 
     def hints(*adjusted: float) -> str:
         items = [
@@ -384,6 +384,7 @@ def test_a_record_of_another_length_than_a_month_is_called_by_it(
     weak = samples.hypothesis(evidence=Evidence.HINT, p_adjusted=0.6)
     ranking = samples.ranking(weak, hints_by_chance=0.3, days=103)
     words = " ".join(told(ranking, rules).split())
-    assert "calls something clear in about 5 of 100 spans of 103 days." in words
-    assert "luck shows something as strong in at least 50 of 100 spans of 103 days." in words
+    assert "calls something clear in about 5 of 100 records of 103 days." in words
+    shared = "Luck alone shows something as strong in at least 50 of 100 records of 103 days."
+    assert shared in words
     assert "month" not in words

@@ -218,7 +218,7 @@ class PageChoices:
         trial: name of a plan whose dates are shown.
         lineup: draw nineteen imitations of the outcome of each that was chosen.
         seed: of the ranking and of the imitations.
-        together: also look whether all habits together foretell later days; no page tells it.
+        together: also see whether all habits together predict later days; it is on no page.
     """
 
     include: Sequence[str] = ()

@@ -19,11 +19,11 @@ NOT_TOLD = "hypotheses.not_told_apart"
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Together(Worded):
-    """All factors together against the average of the units before, on held-back units.
+    """All factors together against the average of the units before, on held-out units.
 
     Attributes:
         better: the gain is at least two standard errors; None where it is undefined.
-        units_held_back: units that were foretold; ``nearer`` of them by the factors.
+        units_held_back: units that were predicted; ``nearer`` of them by the factors.
         reason: why it is undefined, or "".
     """
 
@@ -40,7 +40,7 @@ class Together(Worded):
     reason: Words
 
     sentence = Said("reason")
-    """Whether all habits together foretold later units better than the average did."""
+    """Whether all habits together predicted later units better than the average did."""
 
 
 class Evidence(StrEnum):

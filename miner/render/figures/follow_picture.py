@@ -50,7 +50,7 @@ class Showed:
     Attributes:
         each: the difference of each pair that was read.
         agreed: the difference looked for, with its sign.
-        told: the difference as told.
+        told: the difference in words.
         none_told, agreed_told: the words of the lines of no difference and of that looked for.
     """
 

@@ -103,7 +103,7 @@ def reach(lengths: Sequence[tuple[str, float, str]], width: int) -> Figure:
     """Draw lengths under each other, each with its words and its number.
 
     Args:
-        lengths: words, length, and the length as told; at least one.
+        lengths: words, length, and the length in words; at least one.
         width: in points.
     """
     longest = max(length for _, length, _ in lengths)
