@@ -1,16 +1,15 @@
-"""The morning review: one day of one client, and what is on test on it."""
+"""The morning review: one day of one client, and the newest day of each of a practice."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
 
-from miner import ledger
 from miner.caseload.places import client_folders
 from miner.core.messages import Message, MinerError, Words, by_rules, message
 from miner.core.results import CautionKind
@@ -18,17 +17,14 @@ from miner.core.results.morning import (
     Against,
     ClientMorning,
     DayReview,
-    OnTest,
     PracticeMorning,
     RiseOfDay,
 )
-from miner.ledger import Kept, KeptEntry, PlanKept, replay
 from miner.records import read_client
 from miner.records.client import Client
 from miner.records.write.notes import read_notes
-from miner.records.write.ticks import read_ticks
 from miner.rulebook import RuleBook
-from miner.steps.checking import pauses_of_plan
+from miner.steps.on_test import running
 from miner.steps.opening import opened, refuse_stopped, rules_of
 from miner.steps.ticking import days_not_ticked
 from miner.tables import cautions, tabulate
@@ -44,77 +40,9 @@ from miner.tables.day_review import (
 )
 from miner.tables.days import EPOCH
 from miner.tables.measures import DayRecords, records_of
-from miner.tables.referral import calm_said, referrals_of_day
+from miner.tables.referral import calm_said, referrals_of_day, to_be_told
 from miner.tables.sleep.nights import Nights
 from miner.tables.unit_table import UnitTable
-
-
-def running(
-    client: Client, day: str, rules: RuleBook, *, usable: bool, why: str
-) -> tuple[OnTest, ...]:
-    """Return everything kept or on test that this day belongs to.
-
-    The day is an ISO date; whether it counts in a ranking, and why it does not, is known.
-    """
-    story = replay(ledger.read(client.folder))
-    ticks = read_ticks(client.folder).by_day
-    found = []
-    for item in story.open_on(day):
-        plan = item.plan_open()
-        if plan is not None:
-            paused = any(each.covers(day) for each in pauses_of_plan(client, rules, plan))
-            reason = message("steps.test_is_paused") if paused else why
-            one = _planned(item, plan, day, ticks, usable=usable and not paused, why=reason)
-        else:
-            one = _watched(item, day, usable, why)
-        found.append(one)
-    return tuple(one for one in found if one is not None)
-
-
-def _watched(item: Kept, day: str, usable: bool, why: str) -> OnTest | None:
-    since = item.what.suggested_by_days_to
-    if item.as_ == "alternate" or day <= since:
-        return None
-    return _on_test(OnTest(item.id, item.as_, "", _named(item.what), usable, "", "", ""), why)
-
-
-def _planned(
-    item: Kept,
-    plan: PlanKept,
-    day: str,
-    ticks: Mapping[tuple[str, str], str],
-    *,
-    usable: bool,
-    why: Words,
-) -> OnTest | None:
-    period = next((one for one in plan.what.periods if one.first <= day <= one.last), None)
-    if period is None:
-        return None
-    first = period.first == day and period.leave_out_days > 0
-    counted = usable and not first
-    reason = why or message("steps.first_day_of_period")
-    arm, what = period.arm, _named(item.what)
-    tick = ticks.get((plan.name, day), "missing")
-    found = OnTest(item.id, "alternate", plan.name, what, counted, arm, tick, "")
-    return _on_test(found, reason)
-
-
-def _on_test(found: OnTest, why: Words) -> OnTest:
-    """Return it with how the day counts for it; never whether it agrees."""
-    code = "steps.day_counted" if found.counted else "steps.day_not_counted"
-    said = [message(code, what=found.what, why=why)]
-    if found.kind == "alternate" and found.arm:
-        said.append(message("steps.arm_change" if found.arm == "change" else "steps.arm_usual"))
-    if found.tick == "missing":
-        said.append(message("steps.tick_missing"))
-    elif found.tick:
-        said.append(message("steps.ticked", tick=found.tick))
-    return replace(found, sentence=message("steps.on_test", said=said))
-
-
-def _named(what: KeptEntry) -> str:
-    return f"{' and '.join(what.factors)} with {what.outcome}"
-
 
 OF_CLIENT = (CautionKind.INTAKE, CautionKind.MEDICINE)
 ASKED_FOR, NEWEST = "asked for", message("steps.newest_whole_day")
@@ -435,17 +363,22 @@ def client_morning(
     refuse_stopped(client)
     records = records or records_of(client, rules)
     today = (on - EPOCH).days
+    said, _ = cautions(client, tabulate(client, rules, "day"), rules)
     calm = calm_said(client, rules)
+    why = to_be_told([one for one in said if one.class_ != "stop"])
+    first: tuple[Words, ...] = (*calm, *([message("steps.refer_first", why=why)] if why else []))
     seen = records.trace.clock[records.trace.clock // DAY <= today]
     if not seen.size:
         return ClientMorning(
-            client.settings.code, None, None, calm, stale=message("steps.no_readings")
+            client.settings.code, None, None, first, stale=message("steps.no_readings")
         )
     newest = iso_day(int(seen.max()) // DAY)
     yesterday = (on - timedelta(days=1)).isoformat()
     stale = message("steps.newest_reading", day=newest) if newest < yesterday else ""
     missing = days_not_ticked(client.folder, yesterday)
-    found = ClientMorning(client.settings.code, newest, None, calm, stale=stale, not_ticked=missing)
+    found = ClientMorning(
+        client.settings.code, newest, None, first, stale=stale, not_ticked=missing
+    )
     k = newest_whole_by(records, on)
     if k is None:
         return found
@@ -453,7 +386,8 @@ def client_morning(
         told = review_of(client, rules, records, tabulate(client, rules, "day"), k)
     else:
         told = review(k)
-    return _with_day(client, records, k, told, found)
+    made = _with_day(client, records, k, told, found)
+    return replace(made, message="") if calm else made
 
 
 def _with_day(
@@ -465,7 +399,7 @@ def _with_day(
         day=review.date,
         look_first=(*found.look_first, *review.first),
         nudge=nudge,
-        message="" if found.look_first else text,
+        message=text,
         on_test=review.on_test,
     )
 

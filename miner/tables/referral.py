@@ -77,10 +77,8 @@ def in_short(said: Sequence[CautionText]) -> tuple[Words, ...]:
 
     In a few words each, for a line of many clients.
     """
-    ahead, told = (
-        tuple(one.rests_on or one.said for one in said if one.class_ and bool(one.informed) is was)
-        for was in (False, True)
-    )
+    ahead = to_be_told(said)
+    told = tuple(one.rests_on or one.said for one in said if one.class_ and one.informed)
     day = next((one.informed for one in said if one.informed), "")
     first = (CautionKind.REFERRAL, CautionKind.INTAKE, CautionKind.MEDICINE)
     return (
@@ -88,6 +86,11 @@ def in_short(said: Sequence[CautionText]) -> tuple[Words, ...]:
         *([message("tables.was_told", day=day, why=told)] if told else []),
         *(one.said for one in said if one.kind in first and not one.class_),
     )
+
+
+def to_be_told(said: Sequence[CautionText]) -> tuple[Words, ...]:
+    """Return what a client is to be told to see a clinician about, in a few words each."""
+    return tuple(one.rests_on or one.said for one in said if one.comes_first)
 
 
 def by_rule(text: str, **values: object) -> Message:

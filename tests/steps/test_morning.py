@@ -140,7 +140,7 @@ def test_a_practice_on_one_screen(tmp_path):
         "Hello. Your tracker shows nothing since Tuesday 10 March."
     )
     assert [name for name, _ in found.unreadable] == ["client-06"]
-    assert "no safety watch" in str(found.note)
+    assert "does not watch over anybody" in str(found.note)
 
 
 FOOD_FEAR = (
@@ -161,20 +161,23 @@ def test_food_fear_is_looked_at_first_and_nobody_asks_for_more_logging(tmp_path)
     intake(write(home / "client-02", very_high), "eating_disorder")
     intake(write(home / "client-03", last_night=9), "insulin")
     found = steps.practice_morning(home, date(2026, 3, 13))
-    quiet, high = found.look_first
+    quiet, high, insulin = found.look_first
     assert (quiet.client, tuple(map(str, quiet.look_first)), quiet.message) == (
         "client-01",
         (FOOD_FEAR,),
         "",
     )
     assert next(map(str, high.look_first)) == FOOD_FEAR
-    assert tuple(map(str, high.look_first))[1].startswith("Readings of 200 mg/dL or more")
-    assert [item.client for item in found.nudge] == ["client-03"]
-    assert found.nudge[0].message
+    assert list(map(str, high.look_first))[1] == "Refer first: 200 mg/dL or more on 1 day."
+    assert list(map(str, high.look_first))[2].startswith("Readings of 200 mg/dL or more")
+    # nobody has told the client on insulin yet; what went quiet is still asked about
+    assert list(map(str, insulin.look_first)) == ["Refer first: yes to insulin."]
+    assert insulin.nudge
+    assert insulin.message
     text = " ".join(
         CliRunner().invoke(commands, ["day", str(home), "--on", "2026-03-13"]).stdout.split()
     )
-    assert "Look first (2)" in text
+    assert "Look first (3)" in text
     assert f"client-01 (looked at 2026-03-12): {FOOD_FEAR}" in text
     client = steps.read_client(home / "client-01")
     before = client_morning(
