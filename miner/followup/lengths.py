@@ -10,18 +10,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 
-import numpy as np
-from scipy.stats import binom
-
 from miner.core.results.follow import PlanPeriod
 from miner.core.results.lengths import Contrast, Length, Lengths
 from miner.core.unit import Shape
 from miner.followup.keeping import MAX_DAYS, power_on, reading_days
 from miner.followup.planning import MIN_PAIRS, Wish, lay_out, offset_of, weeks_of
-from miner.followup.sizes import Scatter, Size, sized
+from miner.followup.sizes import Scatter, Size, detectable_by, power_of, sized
 from miner.ledger import FrozenIdea
 from miner.rulebook import FactorRule
-from miner.stats.power import pairs_detectable, pairs_power
 
 WEEKS = {"short": 4, "middle": 8, "long": 16}
 ENOUGH = 0.6
@@ -85,8 +81,7 @@ def lengths_of(
                 size, wish.start, offset_of(kept, rule), None, sensor_changes, wish.sensor_days
             )
             if weeks_of(periods) <= at_most:
-                power = _power(contrast.size, size, scatter.known)
-                found.append(_length(name, size, power, periods, len(changes) + 1))
+                found.append(_length(name, size, contrast.size, periods, len(changes) + 1))
                 break
     watch = power_on(kept, MAX_DAYS, together)
     return Lengths(
@@ -116,30 +111,8 @@ def without_habit(scatter: Scatter, contrast: Contrast) -> Scatter:
     return replace(scatter, habit_variance=contrast.difference**2 * share * (1 - share))
 
 
-def complete_share(size: Size, known: float) -> float:
-    """Return the share of pairs of which both periods hold a day that counts and is known.
-
-    Args:
-        size: of the test.
-        known: share of days on which the outcome is known.
-    """
-    counted = size.period_days - size.leave_out_days
-    return (1 - (1 - known) ** counted) ** 2
-
-
-def _power(contrast: float, size: Size, known: float) -> float:
-    """Return how often the contrast is found, over how many pairs will be complete: binomial."""
-    share = complete_share(size, known)
-    pairs = np.arange(1, size.pairs + 1)
-    chances = binom.pmf(pairs, size.pairs, share)
-    likely = [(int(n), float(chance)) for n, chance in zip(pairs, chances, strict=True)]
-    return sum(
-        chance * pairs_power(contrast, size.spread, n) for n, chance in likely if chance > 1e-4
-    )
-
-
 def _length(
-    name: str, size: Size, power: float, periods: Sequence[PlanPeriod], sensors: int
+    name: str, size: Size, contrast: float, periods: Sequence[PlanPeriod], sensors: int
 ) -> Length:
     return Length(
         name=name,
@@ -148,7 +121,7 @@ def _length(
         sensors=sensors,
         pairs=size.pairs,
         period_days=size.period_days,
-        finds=pairs_detectable(size.spread, size.pairs),
-        power=power,
+        finds=detectable_by(size),
+        power=power_of(size, contrast),
         last_day=periods[-1].last,
     )

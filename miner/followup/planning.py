@@ -16,7 +16,7 @@ import numpy as np
 
 from miner.core.messages import MinerError, Words, message
 from miner.core.results import PairRead, PairsTest, Plan, PlanPeriod
-from miner.followup.sizes import Size
+from miner.followup.sizes import Size, detectable_by, power_of
 from miner.ledger import FrozenIdea
 from miner.records.columns import MG_DL_PER_MMOL_L
 from miner.rulebook import FactorRule, RuleBook
@@ -24,7 +24,6 @@ from miner.stats.power import (
     SignFlips,
     coins,
     pairs_detectable,
-    pairs_power,
     sign_flips,
     smallest_p,
 )
@@ -220,8 +219,8 @@ def make_plan(
         offset_days=offset,
         seed=seed,
         smallest_p=smallest_p(chosen.pairs),
-        power_at_worth_having=pairs_power(worth, chosen.spread, chosen.pairs),
-        detectable=pairs_detectable(chosen.spread, chosen.pairs),
+        power_at_worth_having=power_of(chosen, worth),
+        detectable=detectable_by(chosen),
         worth_having=worth,
         pair_spread=chosen.spread,
         weeks=weeks_of(periods),

@@ -6,14 +6,18 @@ from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
+from scipy.optimize import brentq
+from scipy.stats import binom
 
 from miner.core.messages import MinerError
 from miner.hypotheses.design import design, lagged
 from miner.hypotheses.tested import whitened
 from miner.ledger import FrozenIdea
 from miner.rulebook import RuleBook
-from miner.stats.power import pair_spread
+from miner.stats.power import pair_spread, pairs_power
 from miner.tables.unit_table import UnitTable
+
+WANTED, BEYOND_ANY = 0.8, 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,12 +45,20 @@ class Scatter:
 
 @dataclass(frozen=True, slots=True)
 class Size:
-    """How large a test is: days of a period, days of it left out, pairs, a pair's scatter."""
+    """How large a test is.
+
+    Attributes:
+        period_days, leave_out_days: days of a period, and those of them that do not count.
+        pairs: of periods.
+        spread: standard deviation of a pair's difference.
+        known: share of days on which the outcome is known.
+    """
 
     period_days: int
     leave_out_days: int
     pairs: int
     spread: float
+    known: float = 1.0
 
 
 def sized(scatter: Scatter, carry_over_days: int, pairs: int) -> Size:
@@ -58,7 +70,40 @@ def sized(scatter: Scatter, carry_over_days: int, pairs: int) -> Size:
         pairs: how many.
     """
     length = carry_over_days + 1
-    return Size(length, carry_over_days, pairs, spread_of(scatter, length, carry_over_days))
+    spread = spread_of(scatter, length, carry_over_days)
+    return Size(length, carry_over_days, pairs, spread, scatter.known)
+
+
+def complete_share(size: Size) -> float:
+    """Return the share of pairs of which both periods hold a day that counts and is known."""
+    counted = size.period_days - size.leave_out_days
+    return (1 - (1 - size.known) ** counted) ** 2
+
+
+def power_of(size: Size, contrast: float) -> float:
+    """Return how often a test finds a difference of its arms.
+
+    The mean over how many of its pairs will be complete: binomial.
+    """
+    pairs = np.arange(1, size.pairs + 1)
+    chances = binom.pmf(pairs, size.pairs, complete_share(size))
+    likely = [(int(n), float(chance)) for n, chance in zip(pairs, chances, strict=True)]
+    return sum(
+        chance * pairs_power(contrast, size.spread, n) for n, chance in likely if chance > 1e-4
+    )
+
+
+def detectable_by(size: Size) -> float | None:
+    """Return the smallest difference of its arms that a test finds 80 times in 100.
+
+    None where no difference is found so often, for too many of its pairs will not be complete.
+    """
+    high = size.spread
+    while power_of(size, high) < WANTED:
+        high *= 2
+        if high > BEYOND_ANY * size.spread:
+            return None
+    return float(brentq(lambda found: power_of(size, found) - WANTED, 0.0, high, xtol=0.001 * high))
 
 
 def spread_of(scatter: Scatter, length: int, leave_out: int) -> float:

@@ -192,7 +192,7 @@ class PlanEntry(LedgerEntry):
     sensors: Whole = 0
     sensor_changes: tuple[Day, ...] = ()
     power_at_worth_having: Float = 0.0
-    detectable: Float = 0.0
+    detectable: Number = 0.0
     six_pairs_find: Number = None
     put_aside: Whole = 0
     meal: Literal["", "breakfast", "lunch", "dinner"] = ""

@@ -94,7 +94,8 @@ def _asked(asks: float, unit: str) -> str:
 def length_facts(plan: Plan, length: Length, amounts: Amounts) -> list[tuple[str, str]]:
     """Return what a test of one length takes and finds: labels and values."""
     size = amounts.level(plan.lengths.contrast.size if plan.lengths else None, plan.unit)
-    unit, finds = amounts.unit(plan.unit), amounts.level(length.finds, plan.unit)
+    unit = amounts.unit(plan.unit)
+    finds = f"{amounts.level(length.finds, plan.unit)} {unit}" if length.finds else "none"
     pairs = _text("length_pairs", days=length.period_days)
     if plan.meal:
         pairs = _text("length_pairs_meal", meal=plan.meal)
@@ -104,7 +105,7 @@ def length_facts(plan: Plan, length: Length, amounts: Amounts) -> list[tuple[str
         (_text("length_takes"), f"{length.weeks}, {length.sensors}"),
         (pairs, str(length.pairs)),
         (_text("length_power", size=size, unit=unit), _of_100(length.power)),
-        (_text("length_finds"), f"{finds} {unit}"),
+        (_text("length_finds"), finds),
         (_text("length_last"), day_and_month(length.last_day, short=True)),
     ]
 

@@ -71,7 +71,8 @@ def about(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
         "unit": amounts.unit(plan.unit),
         "read_on": plan.read_on,
     }
-    return [say(rules, "plan", key, **values) for key in ("size", "reach", "detectable", "read_on")]
+    reach = "detectable" if plan.detectable is not None else "never_detectable"
+    return [say(rules, "plan", key, **values) for key in ("size", "reach", reach, "read_on")]
 
 
 def what_to_do(plan: Plan, rules: RuleBook) -> list[str]:

@@ -14,13 +14,19 @@ from miner.core.results.lengths import Contrast
 from miner.followup.lengths import (
     ENOUGH,
     WEEKS,
-    complete_share,
     contrast_of,
     lengths_of,
     without_habit,
 )
 from miner.followup.planning import MIN_PAIRS, Wish
-from miner.followup.sizes import Scatter, Size, sized, spread_of
+from miner.followup.sizes import (
+    Scatter,
+    Size,
+    complete_share,
+    detectable_by,
+    sized,
+    spread_of,
+)
 from miner.stats.power import pairs_power
 
 RULES = rulebook.load()
@@ -76,7 +82,7 @@ def test_a_habit_of_which_nothing_is_known_moves_nothing():
 def test_the_share_of_whole_pairs_is_that_of_drawn_days(days, dropped):
     known = np.random.default_rng(5).random((200_000, 2, days - dropped)) < 0.8
     seen = known.any(axis=2).all(axis=1).mean()
-    assert complete_share(Size(days, dropped, 6, 1.0), 0.8) == pytest.approx(seen, abs=0.003)
+    assert complete_share(Size(days, dropped, 6, 1.0, 0.8)) == pytest.approx(seen, abs=0.003)
 
 
 def test_under_the_change_the_habit_adds_nothing_to_the_scatter():
@@ -112,6 +118,22 @@ def test_power_is_over_the_pairs_that_will_be_whole():
     whole = (rng.random((20_000, 13, 2)) < 0.9).all(axis=2).sum(axis=1)
     powers = np.array([0.0, *(pairs_power(9 * 0.75, size.spread, n) for n in range(1, 14))])
     assert short.power == pytest.approx(powers[whole].mean(), abs=0.005)
+
+
+@pytest.mark.parametrize("known", [1.0, 0.95, 0.9])
+def test_what_is_found_80_times_in_100_is_found_so_often_by_drawn_pairs(known):
+    size = Size(1, 0, 13, 10.0, known)
+    finds = detectable_by(size)
+    rng = np.random.default_rng(12)
+    whole = (rng.random((20_000, 13, 2)) < known).all(axis=2).sum(axis=1)
+    powers = np.array([0.0, *(pairs_power(finds, 10.0, n) for n in range(1, 14))])
+    assert powers[whole].mean() == pytest.approx(0.8, abs=0.01)
+
+
+def test_a_test_that_loses_its_pairs_finds_nothing_so_often():
+    # six pairs reject in one order of 64 to either side, five in none: all six must be complete
+    assert detectable_by(Size(2, 1, 6, 10.0, 0.95)) is None
+    assert detectable_by(Size(2, 1, 6, 10.0, 1.0)) is not None
 
 
 def test_the_default_is_the_shortest_that_finds_it_often_enough():
@@ -165,6 +187,6 @@ def test_no_length_is_longer_than_it_says_and_no_default_errs(
         assert 2 * one.pairs * one.period_days <= 7 * one.weeks
         assert one.period_days == carry_over + 1
         assert 0 <= one.power <= 1
-        assert one.finds > 0
+        assert one.finds is None or one.finds > 0
         last = date.fromisoformat(one.last_day)
         assert (last - START).days >= 7 * (one.weeks - 1)

@@ -128,7 +128,7 @@ class Plan(Result):
     seed: int | None
     smallest_p: float
     power_at_worth_having: float
-    detectable: float
+    detectable: float | None
     worth_having: float
     pair_spread: float
     weeks: int

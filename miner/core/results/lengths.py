@@ -39,7 +39,7 @@ class Length(Result):
         weeks: how many it takes; ``at_most`` how many it may take.
         sensors: how many are worn.
         pairs: of periods, each of ``period_days``.
-        finds: smallest difference of the arms that it finds 80 times in 100.
+        finds: smallest difference of the arms that it finds 80 times in 100; None where none is.
         power: how often it finds the expected difference of the arms.
         last_day: ISO date of its last day.
     """
@@ -50,7 +50,7 @@ class Length(Result):
     sensors: int
     pairs: int
     period_days: int
-    finds: float
+    finds: float | None
     power: float
     last_day: str
 
