@@ -89,7 +89,9 @@ def test_habits_and_meals_have_their_words_on_a_page_and_their_names_in_a_comman
 
 def test_a_client_that_is_not_there_has_no_tabs(practice: Path, visitor: Open) -> None:
     one = visitor(practice)
-    assert 'aria-label="Client"' in one.get(CLIENT).text
+    there = one.get(CLIENT)
+    assert there.status_code == 200
+    assert 'aria-label="Client"' in there.text
     answer = one.get("/clients/nobody")
     assert answer.status_code == 404
     assert 'aria-label="Client"' not in answer.text

@@ -20,15 +20,17 @@ from miner.words.pages import MORNING_GROUPS
 
 
 class NextOfClient(NamedTuple):
-    """Where a client stands, and the next step.
+    """The state of a client, and the next step.
 
     Attributes:
-        said: where the client stands.
-        button: what stands on the button.
+        state: the state, by name.
+        said: the state in words.
+        button: the words on the button.
         page: on which of the client's pages it is done.
         ranks: the records are ranked first.
     """
 
+    state: str
     said: Message
     button: Message
     page: str
@@ -67,7 +69,7 @@ def morning(request: PageRequest) -> Response:
 
 
 def state_of(request: PageRequest, name: str, on: date) -> NextOfClient | None:
-    """Return where a client stands and the next step; None where the ledger cannot be read."""
+    """Return the state of a client and the next step; None where the ledger cannot be read."""
     folder, held = request.state.practice / name, request.state.clients
     ranked = False
     try:
@@ -82,7 +84,8 @@ def state_of(request: PageRequest, name: str, on: date) -> NextOfClient | None:
         return None
     place = NEXT.get(found.state, "pages")
     ranks = place in OF_RANKING and not ranked
-    return NextOfClient(found.said, found.next(on.isoformat()), place.format(of=found.of), ranks)
+    button, at = found.next(on.isoformat()), place.format(of=found.of)
+    return NextOfClient(found.state, found.said, button, at, ranks)
 
 
 def folder_of(code: str, request: PageRequest) -> str:
