@@ -8,6 +8,7 @@ WORKERS ?= 3
 PRACTICE ?= practice
 DATE ?= $(shell date +%F)
 RESULTS ?= benchmarks/results
+SITE ?= site
 TIMES ?= 50
 
 bin := $(VENV)/bin
@@ -21,7 +22,7 @@ export OPENBLAS_NUM_THREADS := 1
 # Compiled files are kept: a process that a test starts would compile the whole package again.
 unexport PYTHONDONTWRITEBYTECODE
 
-.PHONY: help set-up browser demo open test prove lint style format types contracts readme bench clean
+.PHONY: help set-up browser demo open test prove lint style format types contracts docs readme bench clean
 .DEFAULT_GOAL := help
 
 help:
@@ -31,7 +32,8 @@ help:
 	@echo "make prove   what takes longer: random files by the ten thousand, calibration, the ledger"
 	@echo "             killed a thousand times, every page in a browser"
 	@echo "make lint    style, types and the import contracts"
-	@echo "make readme  write the output of the demo into README.md again"
+	@echo "make docs    build the papers of docs/ as a site, in $(SITE)"
+	@echo "make readme  write the output of the demo into README.md again, and the options into docs/"
 	@echo "make bench   measure speed and memory, write $(RESULTS)"
 	@echo "make clean   remove the environment and everything derived"
 
@@ -93,6 +95,9 @@ types: $(VENV)/.installed-dev
 contracts: $(VENV)/.installed-dev
 	$(bin)/lint-imports --no-logo --no-cache
 
+docs: $(VENV)/.installed-dev
+	$(bin)/mkdocs build --strict --quiet --site-dir "$(abspath $(SITE))"
+
 readme: $(VENV)/.installed-dev
 	$(bin)/python tests/project/test_readme.py
 
@@ -100,4 +105,4 @@ bench: $(VENV)/.installed-dev
 	$(bin)/python benchmarks/speed.py --date $(DATE) --out $(RESULTS)/speed.md
 
 clean:
-	rm -rf $(VENV) build dist .coverage .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache demo-practice
+	rm -rf $(VENV) build dist site .coverage .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache demo-practice

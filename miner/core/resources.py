@@ -1,7 +1,7 @@
-"""Finds the rule books and data sets that travel with the package.
+"""Finds the rule books, data sets and papers that travel with the package.
 
-In a checkout and an editable install they stand beside the package; in an installed wheel they
-stand inside it.
+In a checkout and an editable install they are next to the package; in an installed wheel they are
+inside it.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ _PACKAGE = Path(__file__).resolve().parent.parent
 
 
 def folder(name: str) -> Path:
-    """Return the folder ``rules`` or ``datasets``.
+    """Return the folder ``rules``, ``datasets`` or ``docs``.
 
     Raises:
         FileNotFoundError: the installation is incomplete.

@@ -25,6 +25,7 @@ print(json.dumps({
     "package": miner.__file__,
     "rules": str(resources.folder("rules")),
     "datasets": str(resources.folder("datasets")),
+    "docs": str(resources.folder("docs")),
     "books": sorted(path.name for path in resources.folder("rules").glob("*.toml")),
     "references": len(list(resources.folder("datasets").glob("reference/*.csv"))),
     "hash": rulebook.load().hash,
@@ -96,6 +97,7 @@ def test_rules_and_datasets_are_found(
         assert not list((tmp_path / "environment").rglob("site-packages/miner"))  # no stale copies
     assert Path(seen["rules"]) == package / "rules"
     assert Path(seen["datasets"]) == package / "datasets"
+    assert Path(seen["docs"]) == package / "docs"
     assert seen["books"] == [
         "cautions.toml",
         "exports.toml",
@@ -123,7 +125,7 @@ def test_the_wheel_holds_the_package_the_rules_and_the_data_and_nothing_else(
         names = set(wheel.namelist())
     tops = {name.split("/")[0].split("-")[0] for name in names}
     assert tops == {"miner"}
-    for folder in ("rules", "datasets"):
+    for folder in ("rules", "datasets", "docs"):
         expected = {
             f"miner/{path.relative_to(ROOT).as_posix()}"
             for path in (ROOT / folder).rglob("*")
@@ -137,7 +139,7 @@ def test_the_wheel_holds_the_package_the_rules_and_the_data_and_nothing_else(
 def test_the_source_archive_holds_what_is_needed_to_test_it(archives: tuple[Path, Path]) -> None:
     with tarfile.open(archives[0]) as archive:
         names = {name.partition("/")[2] for name in archive.getnames()}
-    needed = {"Makefile", "constraints.txt", "pyproject.toml", "README.md", "LICENSE"}
+    needed = {"Makefile", "constraints.txt", "pyproject.toml", "README.md", "LICENSE", "mkdocs.yml"}
     assert needed <= names
     assert any(name.startswith("tests/") for name in names)
 

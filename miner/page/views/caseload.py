@@ -69,8 +69,3 @@ def as_page(request: PageRequest) -> Response:
     with DRAWING:
         text = caseload_page(found, request.state.rules)
     return own_page(text)
-
-
-def help_(request: PageRequest) -> Response:
-    """Show help in plain words."""
-    return page(request, "help.html")
