@@ -96,10 +96,11 @@ contracts: $(VENV)/.installed-dev
 	$(bin)/lint-imports --no-logo --no-cache
 
 docs: $(VENV)/.installed-dev
-	$(bin)/mkdocs build --strict --quiet --site-dir "$(abspath $(SITE))"
+	$(bin)/mkdocs build --strict --site-dir "$(abspath $(SITE))"
 
 readme: $(VENV)/.installed-dev
 	$(bin)/python tests/project/test_readme.py
+	$(bin)/python tests/project/test_docs.py
 
 bench: $(VENV)/.installed-dev
 	$(bin)/python benchmarks/speed.py --date $(DATE) --out $(RESULTS)/speed.md

@@ -337,7 +337,7 @@ def pages_of(code: str, plan: str) -> list[str]:
              "/folder", "/settings",
              "/records/columns?file=x.csv")  # fmt: skip
     own = ["/", "/?on=2026-02-22", "/clients", "/caseload", "/rules", "/rules/short_sleep",
-           "/settings", "/help"]  # fmt: skip
+           "/settings", "/help", "/help/commands", "/help/definitions"]  # fmt: skip
     return [*own, *(f"/clients/{code}{part}" for part in parts), "/nowhere"]
 
 

@@ -43,7 +43,6 @@ NOT_YET: set[str] = {
     "miner/page/templates/columns.html",
     "miner/page/templates/day.html",
     "miner/page/templates/folder.html",
-    "miner/page/templates/help.html",
     "miner/page/templates/intake.html",
     "miner/page/templates/macros.html",
     "miner/page/templates/meals.html",

@@ -1,4 +1,4 @@
-"""What was eaten on which day, by the words at the head of rules/factors.toml."""
+"""What was eaten on which day, by the words of docs/definitions.md."""
 
 from __future__ import annotations
 

@@ -46,18 +46,17 @@ def matches(words: Iterable[str], label: str) -> bool:
 
 @dataclass
 class Words:
-    """The words that the rule books list: those of cautions.toml, and of amount in factors.toml."""
+    """The words of cautions.toml, and the words of amount of the definitions."""
 
     cautions: dict[str, list[str]]
     amounts: set[str]
     amount: re.Pattern[str]
 
     @classmethod
-    def of(cls, cautions: dict[str, list[str]], factors: str) -> Words:
-        """Take the lists from the head of factors.toml, as it stands there."""
-        text = " ".join(line.lstrip("# ") for line in factors.splitlines() if line.startswith("#"))
+    def of(cls, cautions: dict[str, list[str]], definitions: str) -> Words:
+        """Take the lists from docs/definitions.md, as they are there."""
         amounts, units = (
-            text.partition(begin)[2].partition(". ")[0].split(", ")
+            definitions.partition(begin)[2].partition(". ")[0].split(", ")
             for begin in ("these words of amount: ", "one of these units: ")
         )
         number = r"(?<!\w)\d+(?:[.,/]\d+)?"

@@ -1,4 +1,4 @@
-"""Nights, days and which of them can be used, by the words at the head of rules/factors.toml."""
+"""Nights, days and which of them can be used, by the words of docs/definitions.md."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Readings that count, and what is made of them; the words are those of rules/outcomes.toml."""
+"""Readings that count, and what is made of them; the words are those of docs/definitions.md."""
 
 from __future__ import annotations
 

@@ -73,8 +73,8 @@ class Second:
         illness = self.cautions["illness_words"]
         self.usable = usable(raw, self.days, self.outcomes["coverage"], illness)  # type: ignore[arg-type]
         self.tracker = Tracker(raw, self.days)
-        factors = (RULES / "factors.toml").read_text(encoding="utf-8")
-        self.words = Words.of(self.cautions, factors)  # type: ignore[arg-type]
+        definitions = (RULES.parent / "docs" / "definitions.md").read_text(encoding="utf-8")
+        self.words = Words.of(self.cautions, definitions)  # type: ignore[arg-type]
         self.diary = Diary(raw, self.days, self.words)
         self.tags = self._tags()
         self.logged = {self.diary.day_of(time) for time in self.diary.log["time"]}

@@ -1,4 +1,4 @@
-"""Stress and movement by day and by meal, by the words at the head of rules/factors.toml."""
+"""Stress and movement by day and by meal, by the words of docs/definitions.md."""
 
 from __future__ import annotations
 
