@@ -19,13 +19,7 @@ from miner.page.request import PageRequest
 
 FIRST = "index"
 _TO_PAPER = re.compile(r"(?P<name>[\w-]+)\.md(?P<anchor>#.*)?")
-_AS_A_PAGE = {
-    "html_block": "",  # the marks around what is written by the program
-    "html_inline": "",
-    "table_open": '<div class="scroll wide-table" tabindex="0" role="region" aria-label="Table">'
-    "<table>\n",
-    "table_close": "</table></div>\n",
-}
+_WRITTEN_HTML = ("html_block", "html_inline")
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +55,8 @@ def names() -> tuple[str, ...]:
 def paper(name: str) -> Paper:
     """Return one paper as a page shows it; HTML that is written in it is left out."""
     reader = MarkdownIt("commonmark").enable("table")
-    for kind, html in _AS_A_PAGE.items():
-        reader.add_render_rule(kind, lambda *_, html=html: html)
+    for kind in _WRITTEN_HTML:
+        reader.add_render_rule(kind, lambda *_: "")
     reader.add_render_rule("fence", _fence)
     tokens = reader.parse((resources.folder("docs") / f"{name}.md").read_text(encoding="utf-8"))
     headings = [
