@@ -91,6 +91,7 @@ def put_answer(
 ) -> None:
     """Print an answer; exit with 3 where there were too few days or meals to answer at all."""
     from miner.words.ask import answer_parts
+    from miner.words.said import rules_at_door
 
     unit = books.unit_of(factor, outcome)
 
@@ -99,7 +100,9 @@ def put_answer(
         text=lambda: cautioned(
             read,
             books,
-            answer_parts(found, books, unit=unit, display_unit=read.settings.display_unit),
+            answer_parts(
+                found, rules_at_door(books), unit=unit, display_unit=read.settings.display_unit
+            ),
         ),
         json=found.to_dict,
     )

@@ -19,15 +19,16 @@ def command(client: Path, rules: Path | None, form: str) -> None:
     """Tell what new days say of what was kept: counts before its date, then one verdict."""
     from miner import steps
     from miner.words.follow import follow_parts
+    from miner.words.said import rules_at_door
 
     with progress("cli.reading_new_days"):
         read, books = records(client, rules)
         found = steps.follow(read, books, remember=True)
-    unit = read.settings.display_unit
+    unit, said = read.settings.display_unit, rules_at_door(books)
     put_as(
         form,
         text=lambda: cautioned(
-            read, books, follow_parts(found, books, display_unit=unit), beside=False
+            read, books, follow_parts(found, said, display_unit=unit), beside=False
         ),
         json=found.to_dict,
     )

@@ -18,7 +18,8 @@ def command(client: Path, rules: Path | None, form: str) -> None:
     """Tell what was fixed, searched, kept, tested and read, in order."""
     from miner import steps
     from miner.words.history import history_parts
+    from miner.words.said import rules_at_door
 
     books = steps.load_rules(rules, client)
     found = steps.history(client_folder(client), books)
-    put_as(form, text=lambda: history_parts(found, books), json=found.to_dict)
+    put_as(form, text=lambda: history_parts(found, rules_at_door(books)), json=found.to_dict)

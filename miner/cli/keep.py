@@ -43,6 +43,7 @@ def command(
     from miner import steps
     from miner.words.amounts import Amounts
     from miner.words.follow import kept_parts
+    from miner.words.said import rules_at_door
 
     read, books = records(client, rules)
     if drop:
@@ -55,5 +56,5 @@ def command(
     with progress("cli.ranking") as report:
         chosen = date.fromisoformat(read_on) if read_on else None
         kept = steps.keep(read, id_, as_, books, read_on=chosen, note=note, progress=report)
-    amounts = Amounts(read.settings.display_unit)
-    put_as(form, text=lambda: kept_parts(kept, books, amounts), json=kept.to_dict)
+    amounts, said = Amounts(read.settings.display_unit), rules_at_door(books)
+    put_as(form, text=lambda: kept_parts(kept, said, amounts), json=kept.to_dict)

@@ -66,6 +66,7 @@ def command(
     from miner import steps
     from miner.words.lengths import preview_parts
     from miner.words.plan import plan_parts
+    from miner.words.said import rules_at_door
 
     if preview and (calendar or page):
         raise MinerError("cli.preview_with_files")
@@ -88,8 +89,8 @@ def command(
 
     def told() -> Parts:
         if made.written:
-            return plan_parts(made, books, display_unit=unit)
-        return preview_parts(made, books, code, display_unit=unit, detail=detail)
+            return plan_parts(made, rules_at_door(books), display_unit=unit)
+        return preview_parts(made, rules_at_door(books), code, display_unit=unit, detail=detail)
 
     put_as(form, text=told, json=made.to_dict)
 

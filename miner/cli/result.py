@@ -27,15 +27,16 @@ def command(client: Path, rules: Path | None, form: str, plan: str, stopped: boo
     """Read the alternating test PLAN by its own coins, once, when it is over."""
     from miner import steps
     from miner.words.plan import result_parts
+    from miner.words.said import rules_at_door
 
     with progress("cli.reading_pairs"):
         read, books = records(client, rules)
         found = steps.result(read, plan, books, stopped=stopped)
-    unit = read.settings.display_unit
+    unit, said = read.settings.display_unit, rules_at_door(books)
     put_as(
         form,
         text=lambda: cautioned(
-            read, books, result_parts(found, books, display_unit=unit), beside=False
+            read, books, result_parts(found, said, display_unit=unit), beside=False
         ),
         json=found.to_dict,
     )

@@ -28,7 +28,7 @@ from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts, in_unit
 from miner.words.choosing import AT_MOST, ChoiceForm, chosen_lines
 from miner.words.door import Audience, at_door, said_to
 from miner.words.handouts import Card, doctor, referral, session, take_home
-from miner.words.plan import beside
+from miner.words.plan import beside, stops
 from miner.words.practice import CaseloadTeller, first
 from miner.words.preparation import preparation
 from miner.words.safe import clean
@@ -210,7 +210,7 @@ def drawn_page(
         "preparation": _preparation_figures,
         "take-home": _followed_figures,
     }
-    with at_door("" if audience is Audience.CLIENT else "paper"), in_unit(brief.display_unit):
+    with at_door("client" if audience is Audience.CLIENT else "paper"), in_unit(brief.display_unit):
         if audience is Audience.CLIENT and teller.cautions.ahead:
             return BriefPage("referral", {"kind": kind} | referral(teller), styles, {})
         told = words(teller)
@@ -352,22 +352,23 @@ def plan_page(plan: Plan, rules: RuleBook, client: str) -> str:
         rules: the rule books, for the words.
         client: the client's code.
     """
-    days = sheet_lines(plan, rules)
-    free = any(line.kind == "free" and not line.note for line in days)
-    return fill(
-        "plan.html",
-        Styles(),
-        client=clean(client, 60),
-        plan=plan.plan,
-        first=full_date(plan.periods[0].first),
-        last=full_date(plan.periods[-1].last),
-        change=plan.change,
-        caption=say(rules, "plan", "tick"),
-        lines=[*beside(plan, rules), *([say(rules, "plan", "free")] if free else [])],
-        days=days,
-        stop_rules=plan.stop_rules,
-        always=client_always(rules),
-    )
+    with at_door("client"):
+        days = sheet_lines(plan, rules)
+        free = any(line.kind == "free" and not line.note for line in days)
+        return fill(
+            "plan.html",
+            Styles(),
+            client=clean(client, 60),
+            plan=plan.plan,
+            first=full_date(plan.periods[0].first),
+            last=full_date(plan.periods[-1].last),
+            change=plan.change,
+            caption=say(rules, "plan", "tick"),
+            lines=[*beside(plan, rules), *([say(rules, "plan", "free")] if free else [])],
+            days=days,
+            stop_rules=stops(rules),
+            always=client_always(rules),
+        )
 
 
 def sheet_lines(plan: Plan, rules: RuleBook) -> tuple[SheetLine, ...]:

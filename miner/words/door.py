@@ -1,7 +1,7 @@
-"""Where something is said: at the command line, on paper, or on a page.
+"""Where something is said: at the command line, on paper, on a page, or to the client.
 
-The command line names commands, and speaks as it would to the client. Paper is for whoever works
-with the client, and speaks of the client; so does a page, which names pages.
+The command line names commands, a page names pages, and paper names neither: all three speak of
+the client. What the client reads says "you".
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ def _of_client(table: Any) -> Any:
     return {key: table.get(f"{key}{OF_CLIENT}", text) for key, text in table.items()}
 
 
-Door = Literal["", "paper", "page"]
+Door = Literal["", "paper", "page", "client"]
 """Empty for the command line."""
 
 _door: ContextVar[Door] = ContextVar("door", default="")

@@ -11,7 +11,7 @@ from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import BLANK, Parts, heading, paragraph, table
 from miner.words.door import door_now
-from miner.words.plan import about, beside, undrawn_days
+from miner.words.plan import about, beside, stops, undrawn_days
 from miner.words.sentences import factor_words, outcome_label
 from miner.words.wording import capital, day_and_month
 
@@ -40,7 +40,7 @@ def preview_parts(
     if detail:
         lines = [*about(plan, rules, amounts), *beside(plan, rules)]
         told += [BLANK, *map(paragraph, lines), BLANK, *undrawn_days(plan), BLANK]
-        told += [paragraph(rule) for rule in plan.stop_rules]
+        told += [paragraph(rule) for rule in stops(rules)]
     return [*told, *map(paragraph, plan.notes)]
 
 

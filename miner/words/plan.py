@@ -34,7 +34,7 @@ def plan_parts(plan: Plan, rules: RuleBook, *, display_unit: str = "mg/dL") -> P
         paragraph(""),
         *_days(plan),
         paragraph(""),
-        *(paragraph(line) for line in [*map(str, plan.stop_rules), *notes]),
+        *(paragraph(line) for line in [*stops(rules), *notes]),
     ]
 
 
@@ -92,6 +92,14 @@ def beside(plan: Plan, rules: RuleBook) -> list[str]:
         changes = listed([full_date(day) for day in plan.sensor_changes])
         lines.append(say(rules, "plan", "sensor", days=changes))
     return lines
+
+
+STOPS = ("stop_unwell", "stop_worry", "stop_ill", "missed")
+
+
+def stops(rules: RuleBook) -> list[str]:
+    """Return when a test is stopped, and what a missed day is, in the words of these rule books."""
+    return [say(rules, "plan", key) for key in STOPS]
 
 
 def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting") -> str:

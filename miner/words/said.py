@@ -229,9 +229,11 @@ def rules_at_door(rules: RuleBook, door: Door | None = None) -> RuleBook:
     from miner import rulebook
 
     door = door_now() if door is None else door
-    if not door:
+    if door == "client":
         return rules
     rules = said_to(rules, Audience.PRACTITIONER)
+    if not door:
+        return rules
     own, shipped = book("doors")[door], rulebook.load()
     wording = {
         table: rules.wording[table]

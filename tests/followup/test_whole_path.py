@@ -936,7 +936,7 @@ def test_a_plan_by_meal_from_the_ranking_to_its_result(whole, tmp_path, monkeypa
     assert (found["status"], found["pairs_used"]) == ("changed", len(pairs))
     assert len(pairs) >= 6
     assert found["pairs_not_followed"] == 0
-    assert found["sentence"] == "It changed when you tested it."
+    assert found["sentence"] == "It changed when the client tested it."
     assert found["interval"][1] < 0
 
 

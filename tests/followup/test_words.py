@@ -47,9 +47,9 @@ def test_on_paper_dates_are_as_people_write_them_and_a_note_is_as_it_was_written
 
 def test_a_test_that_changed_something_is_told_to_its_reader(rules):
     item = kept(tried_before="changed")
-    assert "It changed when you tested it." in told(item, rules)
-    with at_door("paper"):
-        assert "It changed when the client tested it." in told(item, rules)
+    assert "It changed when the client tested it." in told(item, rules)
+    with at_door("client"):
+        assert "It changed when you tested it." in told(item, rules)
 
 
 def result(**changes):
@@ -118,7 +118,9 @@ def test_the_difference_of_a_dose_names_what_it_is_for(rules):
 
 def test_a_no_names_the_size_that_was_looked_for(rules):
     said = read(result(), rules)
-    assert said.startswith("You tested it, and there was no difference of the size looked for.")
+    assert said.startswith(
+        "The client tested it, and there was no difference of the size looked for."
+    )
     assert "A change of 10 mg/dL or more was looked for. A smaller one is not ruled out." in said
     assert "looked for" not in read(result(status="changed", p=0.01), rules)
 

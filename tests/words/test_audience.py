@@ -64,7 +64,7 @@ def test_every_second_wording_stands_beside_its_first(rules: RuleBook) -> None:
             assert not key.endswith(OF_CLIENT) or key.removesuffix(OF_CLIENT) in table
 
 
-@pytest.mark.parametrize("door", ["", "paper", "page"])
+@pytest.mark.parametrize("door", ["", "paper", "page", "client"])
 @pytest.mark.parametrize(
     "own", ["food:you", "tag:the client", "tag:above your range", "tag:run again"]
 )
@@ -78,4 +78,4 @@ def test_a_ranking_tells_a_client_s_own_word_unchanged_at_every_door(
     phrase = rules.factor(own).phrase
     assert f"Often along with it: {phrase}." in text
     assert rules.factor(own).with_many in text
-    assert ("in your higher quarter" in text) == (door == "")
+    assert ("in your higher quarter" in text) == (door == "client")

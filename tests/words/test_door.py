@@ -11,7 +11,7 @@ import pytest
 
 from miner import rulebook
 from miner.core.messages import message
-from miner.words.door import at_door, door_now
+from miner.words.door import Door, at_door, door_now
 from miner.words.said import rules_at_door, texts
 
 RULES = rulebook.load()
@@ -21,11 +21,13 @@ def label(rules: rulebook.RuleBook) -> str:
     return rules.outcome("minutes_above").label
 
 
-def test_the_rule_books_speak_to_the_client_unless_a_door_is_open() -> None:
-    assert rules_at_door(RULES) == RULES
-    with at_door("page"):
+@pytest.mark.parametrize("door", ["", "paper", "page"])
+def test_only_what_the_client_reads_says_you(door: Door) -> None:
+    with at_door(door):
         assert label(rules_at_door(RULES)) == "time above the client's range"
-    assert label(rules_at_door(RULES)) == "time above your range"
+    with at_door("client"):
+        assert rules_at_door(RULES) == RULES
+        assert label(rules_at_door(RULES)) == "time above your range"
 
 
 def test_a_page_speaks_of_the_client_and_of_pages() -> None:

@@ -41,8 +41,8 @@ def test_an_answer_is_told_under_its_level(samples: ModuleType, rules: RuleBook)
         render(answer_parts(item, rules))
         == """\
 We could not tell.
-  After 9 short nights, 5 mornings were in your higher quarter for wake glucose.
-  After 19 other nights, 2 were.
+  After 9 short nights, 5 mornings were in the client's higher quarter for wake
+  glucose. After 19 other nights, 2 were.
     wake glucose +8.4 mg/dL (-3.0 to +12.0); on new days +5.2; ID 3fa9c1d2
     Fixed on 2026-02-01, as told. The guess was up. More than about 12 mg/dL is
     unlikely. In 40 new days, a difference worth acting on would be found 80

@@ -44,8 +44,8 @@ One pattern is clear enough to test.
 client-07, 2026-03-01 to 2026-04-02: 30 usable days, 3 left out.
 
 Clear enough to test.
-  After 9 short nights, 5 mornings were in your higher quarter for wake glucose.
-  After 19 other nights, 2 were.
+  After 9 short nights, 5 mornings were in the client's higher quarter for wake
+  glucose. After 19 other nights, 2 were.
     wake glucose +8.4 mg/dL (+0.8 to +16.0); on new days +5.2; ID 3fa9c1d2
     Luck alone would show something this strong in about 2 of 100 months.
     Often along with it: a late dinner, {rules.factor("tag:rain").phrase}.
@@ -242,14 +242,14 @@ def test_every_fixed_question_is_answered(samples: ModuleType, rules: RuleBook) 
     assert (
         """
 Your fixed questions
-  After 9 short nights, 5 mornings were in your higher quarter for wake glucose.
-  After 19 other nights, 2 were.
+  After 9 short nights, 5 mornings were in the client's higher quarter for wake
+  glucose. After 19 other nights, 2 were.
     wake glucose: no difference can be told; ID 3fa9c1d2
     We could not tell.
     Withheld: too few nights with it (have 4, need 5). Fixed on 2026-02-01. More
     than about 12 is unlikely.
-  After 9 short nights, 5 mornings were in your higher quarter for wake glucose.
-  After 19 other nights, 2 were.
+  After 9 short nights, 5 mornings were in the client's higher quarter for wake
+  glucose. After 19 other nights, 2 were.
     wake glucose +8.4 mg/dL (-3.0 to +12.0); on new days +5.2; ID 3fa9c1d2
     We could not tell.
     In 40 new days, a difference worth acting on would be found 80 times in 100.
