@@ -6,6 +6,7 @@ import re
 import threading
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from functools import cache, partial
 from importlib import resources
 from typing import TYPE_CHECKING, Any
@@ -21,7 +22,7 @@ from miner.render.figures.paper import DARK, PALETTE, as_svg
 from miner.render.terminal import fitted
 from miner.words.document import Command, Heading, Paragraph, Part, Strip, Table
 from miner.words.safe import clean
-from miner.words.wording import day_and_month
+from miner.words.wording import day_and_month, span_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -58,6 +59,15 @@ def blocks(parts: Iterable[Part]) -> list[PageBlock]:
     """Return a document as pieces of a page; empty lines fall away."""
     made = [_block(part) for part in fitted(parts)]
     return [item for item in made if item.text or item.columns]
+
+
+def headed(parts: Iterable[Part]) -> tuple[str, list[Part]]:
+    """Return the first heading of a document, which is the title of its page, and the rest."""
+    rest = list(parts)
+    for place, part in enumerate(rest):
+        if isinstance(part, Heading):
+            return part.text, [*rest[:place], *rest[place + 1 :]]
+    return "", rest
 
 
 def _block(part: Heading | Paragraph | Command | Strip | Table) -> PageBlock:
@@ -119,6 +129,7 @@ def environment() -> Environment:
     )
     made.filters |= {"clean": _clean, "capital": capital, "blocks": blocks, "linked": linked}
     made.filters |= {"at": _at, "short_day": partial(day_and_month, short=True)}
+    made.filters |= {"date": _date, "span": span_words}
     return made
 
 
@@ -142,6 +153,7 @@ def page(
     looks = styles.css() if styles is not None else ""
     path = request.http.path_params
     code = words.pop("code", path.get("code"))
+    first = request.before if code and "first" not in words else ()
     said = request.state.notes.pop(request.http.query_params.get("said", ""), ())
     text = (
         environment()
@@ -154,7 +166,7 @@ def page(
             address=address,
             looks=Markup(looks),  # noqa: S704 - the looks of our own figures
             code=code,
-            **({"client": request.client_name if "code" in path else code} | words),
+            **({"client": request.client_name if "code" in path else code, "first": first} | words),
         )
     )
     allowed = f"'self' 'sha256-{sha(looks)}'" if looks else "'self'"
@@ -240,6 +252,15 @@ def capital(text: object, limit: int = 400) -> str:
     """Return text, harmless, with a capital at its beginning."""
     told = _clean(text, limit)
     return told[:1].upper() + told[1:]
+
+
+def _date(iso: object) -> str:
+    """Return an ISO date as ``15 Feb``, with its year where that is not this one; else as it is."""
+    text = str(iso)
+    if not _DAY.fullmatch(text[:10]):
+        return _clean(text, 60)
+    told = day_and_month(text, short=True)
+    return told if text[:4] == str(date.today().year) else f"{told} {text[:4]}"
 
 
 def _at(code: str, *parts: str) -> str:

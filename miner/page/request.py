@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from miner.page.client_cache import ClientEntry
     from miner.page.jobs import Progress
     from miner.page.state import AppState, ClientResults
+    from miner.words.document import Parts
 
 SOON_S = 0.7
 MOST_NOTES = 200
@@ -75,6 +76,12 @@ class PageRequest:
             return self.state.clients.entry(folder), ""
         except MinerError as error:
             return None, why_not(folder, one_line(error))
+
+    @property
+    def before(self) -> Parts:
+        """What comes before anything else on each page of a client; nothing without records."""
+        entry, _ = self.read_or_fault()
+        return [] if entry is None else entry.before
 
     def shown(self, entry: ClientEntry, unit: str, days: list[str]) -> None:
         """Write to the ledger that somebody sees outcomes and habits of these days.

@@ -35,7 +35,7 @@ def test_a_file_waits_until_it_is_added(practice: Path, visitor: Open) -> None:
     folder, one = practice / "client-01", visitor(practice)
     before = names(folder)
     page = one.post(f"{CLIENT}/records", files={"files": ("tags-2.csv", TAGS)})
-    assert "Understood as tags : 2 rows, from 2026-01-20 to 2026-01-21" in words(page)
+    assert "Read as tags : 2 rows, 20 to 21 Jan 2026" in words(page)
     assert names(folder) == before
     one.post(f"{CLIENT}/records/add", file="tags-2.csv", as_name="tags-2.csv")
     assert (folder / "tags-2.csv").read_bytes() == TAGS
@@ -229,7 +229,7 @@ def test_a_file_is_mapped_step_by_step(invented: Path, empty: Path, visitor: Ope
     path = invented / "client-04" / "sensor download.txt"
     home = "/clients/client-09/records"
     page = one.post(home, files={"files": (path.name, path.read_bytes())})
-    assert "Its columns are not known." in words(page)
+    assert "We do not know these columns." in words(page)
     proposal = map_file(path)
     entry = proposal.proposals[0].entry
     form = form_of(dict(entry), fields_of(proposal, entry))
@@ -238,7 +238,7 @@ def test_a_file_is_mapped_step_by_step(invented: Path, empty: Path, visitor: Ope
     right = one.send(f"{home}/columns", **(form | {"action": "preview"}))
     assert wrong.status_code == right.status_code == 200
     assert wrong.text != right.text
-    assert "Understood as glucose" in words(right)
+    assert "Read as glucose" in words(right)
     assert not (empty / "client-09" / "sources.toml").exists()
     one.post(f"{home}/columns", **(form | {"action": "use"}))
     one.post(f"{home}/add", file=path.name, as_name=path.name)

@@ -196,7 +196,7 @@ def test_a_plan_is_looked_at_before_it_is_written_and_read(practice: Path, visit
     one.post(f"{CLIENT}/ranking")
     fields = {"start": "2026-03-09", "pairs": "6"}
     page = words(one.post(f"{CLIENT}/patterns/4c28aa7c/plan", **fields))
-    assert "What a test takes" in page
+    assert "Choose how long it takes" in page
     assert replay(ledger.read(folder)).kept == ()
     one.post(f"{CLIENT}/patterns/4c28aa7c/plan", **(fields | {"action": "write"}))
     (plan,) = replay(ledger.read(folder)).kept[0].plans

@@ -96,7 +96,7 @@ def _base64(path: Path) -> str:
 def make_client(desk: Desk, code: str) -> None:
     desk.go("/clients")
     desk.page.fill("#code", code)
-    desk.page.click("text=Make the folder")
+    desk.page.click("text=Add client")
     desk.page.wait_for_url("**/intake*")
 
 
@@ -118,7 +118,7 @@ def test_the_whole_path_of_a_newcomer(
     page.click("text=Make the first client")
     make_client(desk, code)
     page.check("input[name=intake-insulin][value=no]")
-    page.click("text=Write it down")
+    page.click("button:has-text('Save')")
 
     for factor, outcome in (("short_sleep", "wake_glucose"), ("late_dinner", "overnight_mean"),
                             ("walk_after_dinner", "biggest_rise")):  # fmt: skip
@@ -139,7 +139,7 @@ def test_the_whole_path_of_a_newcomer(
     expect(page.locator("#preview")).not_to_contain_text("88.28")
     page.select_option("#decimal", ",")
     page.wait_for_selector("#preview >> text=88.28")
-    page.click("text=Read it like this")
+    page.click("button:has-text('Save')")
     map_nights(page)
     page.click("text=Add all that can be read")
     assert "Among the records now: nights.csv, sensor download.txt" in page.inner_text(".said")
@@ -172,7 +172,7 @@ def choose_columns(page: Page, name: str) -> None:
 def map_nights(page: Page) -> None:
     choose_columns(page, "nights.csv")
     page.select_option("#stream", "sleep")
-    page.click("text=Propose the columns")
+    page.click("text=Suggest the columns")
     page.wait_for_selector("#c-start")
     page.select_option("#c-start", "Fell asleep")
     page.select_option("#c-end", "Woke")
@@ -180,8 +180,8 @@ def map_nights(page: Page) -> None:
     page.select_option("select[name=unit-asleep_min]", "h")
     page.select_option("#time_format", "%d/%m/%Y %H:%M")
     page.select_option("#decimal", ",")
-    page.wait_for_selector("#preview >> text=Understood as sleep: 42 rows")
-    page.click("text=Read it like this")
+    page.wait_for_selector("#preview >> text=Read as sleep: 42 rows")
+    page.click("button:has-text('Save')")
     page.wait_for_url("**/records?*")
 
 
@@ -211,7 +211,7 @@ def read_share_and_keep(desk: Desk, code: str) -> None:
 
     desk.go(f"/clients/{code}/patterns/{id_}")
     page.fill("#note", "agreed")
-    page.click("button:has-text('Keep it')")
+    page.click("button.main:has-text('Keep')")
     page.wait_for_url("**/follow-up*")
     assert "Note: agreed" in page.inner_text("main")
 
@@ -229,7 +229,7 @@ def follow_and_plan(desk: Desk, code: str, practice: Path, tmp_path: Path, inven
     next_month.write_text("time,glucose_mg_dl\n" + "\n".join(lines) + "\n")
     desk.go(f"/clients/{code}/records")
     drop(page, [next_month])
-    page.wait_for_selector("text=Understood as glucose")
+    page.wait_for_selector("text=Read as glucose")
     page.click("button:has-text('Add to the records')")
     desk.go(f"/clients/{code}/follow-up")
     page.click("text=Read what the new days say")
@@ -241,7 +241,7 @@ def follow_and_plan(desk: Desk, code: str, practice: Path, tmp_path: Path, inven
     assert len(story.kept) == 1
     desk.go(f"/clients/{code}/records")
     drop(page, [invented / "client-01" / "meals.csv"])
-    page.wait_for_selector("text=Understood as meals")
+    page.wait_for_selector("text=Read as meals")
     page.click("button:has-text('Add to the records')")
     meals_and_settings(desk, code, practice)
 
@@ -257,7 +257,7 @@ def meals_and_settings(desk: Desk, code: str, practice: Path) -> None:
 
     desk.go(f"/clients/{code}/meals")
     page.select_option("#factor", "late_meal")
-    page.click("text=Put them side by side")
+    page.click("text=Compare")
     page.wait_for_url("**/meals?compare=late_meal")
     assert page.locator("h3").count() >= 1
     looks = ledger.named(ledger.read(practice / code), "looked")
@@ -283,10 +283,10 @@ def test_a_plan_is_looked_at_written_and_printed(shared: Any, sit: Callable[...,
     page = rank(desk, "client-01")
     desk.go("/clients/client-01/patterns/4c28aa7c")
     page.fill("#start", "2026-03-09")
-    page.click("button:has-text('Show what it takes')")
+    page.click("button:has-text('Plan a test')")
     page.click("button[name=length][value=long]")
     page.wait_for_selector("button[value=long][aria-pressed=true]")
-    assert page.is_visible("button:has-text('Write this plan down')")
+    assert page.is_visible("button:has-text('Save this plan')")
     # its days are past for the program that is open: it is written as on the day before
     folder = shared.practice / "client-01"
     before = replay(ledger.read(folder)).kept
@@ -323,9 +323,9 @@ def test_everything_works_without_the_script(shared: Any, sit: Callable[..., Des
     desk = sit(shared.served, java_script_enabled=False)
     page = desk.go("/clients/client-01/records")
     page.set_input_files("#files", str(shared.practice / "client-01" / "tags.csv"))
-    page.click("text=Look at them")
+    page.click("text=Send")
     assert "The same file is there already" in page.inner_text("main")
-    page.click("button:has-text('Throw away')")
+    page.click("button:has-text('Remove')")
     page = rank(desk, "client-01")
     assert desk.console == []
 
@@ -353,7 +353,7 @@ def barriers(page: Page, path: str, **only: Any) -> list[tuple[str, str, str]]:
 def put_side_by_side(desk: Desk, code: str) -> None:
     page = desk.go(f"/clients/{code}/meals")
     page.select_option("#factor", "walk_after")
-    page.click("text=Put them side by side")
+    page.click("text=Compare")
     page.wait_for_url("**/meals?compare=walk_after")
 
 

@@ -122,7 +122,7 @@ def test_the_day_that_is_proposed_for_a_test_can_be_had(practice: Path, visitor:
     page = one.get(f"{CLIENT}/patterns/4c28aa7c").text
     start = page.partition('id="start"')[2].partition('value="')[2][:10]
     told = words(one.post(f"{CLIENT}/patterns/4c28aa7c/plan", start=start))
-    assert "What a test takes" in told
+    assert "Choose how long it takes" in told
 
 
 def test_the_page_to_prepare_from_is_made_with_the_ranking(practice: Path, visitor: Open) -> None:

@@ -25,7 +25,6 @@ def client(request: PageRequest) -> Response:
         fault=fault,
         next=state_of(request, folder.name, date.today()),
         report=report,
-        first=entry.before if entry is not None else [],
         questions=len(steps.fixed_questions(folder)),
         waiting=len(waiting(folder)),
         open=sum(item.closed_at is None for item in followup_state(folder).kept),

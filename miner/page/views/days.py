@@ -7,7 +7,7 @@ from dataclasses import replace
 from starlette.responses import RedirectResponse, Response
 
 from miner.core.messages import message
-from miner.page.render import figure, page
+from miner.page.render import figure, headed, page
 from miner.page.request import PageRequest
 from miner.render.figures.day_picture import day_picture
 from miner.steps import week as week_of
@@ -32,6 +32,7 @@ def show(request: PageRequest) -> Response:
     request.shown(entry, "day", [found.date])
     place = dates.index(found.date) if found.date in dates else 0
     label = str(message("page.picture_of_day", day=found.date))
+    title, parts = headed(day_parts(found, entry.unit, detail=True, cautioned=False))
     picture, styles = request.state.day_figures.get(
         (request.code, found.date),
         found,
@@ -43,8 +44,9 @@ def show(request: PageRequest) -> Response:
         styles=styles,
         day=found.date,
         picture=picture,
-        before=day_first(found),
-        parts=day_parts(found, entry.unit, detail=True, cautioned=False),
+        first=day_first(found),
+        title=title,
+        parts=parts,
         usable=found.usable,
         earlier=dates[place - 1] if place else None,
         later=dates[place + 1] if place + 1 < len(dates) else None,
@@ -73,11 +75,13 @@ def week(request: PageRequest) -> Response:
     entry, last = request.entry(), request.day("last")
     found = week_of(entry.client, entry.rules, last=last.isoformat() if last else None)
     dates = entry.dates()
+    title, parts = headed(week_parts(found, cautioned=False))
     return page(
         request,
         "week.html",
-        before=week_first(found),
-        parts=week_parts(found, cautioned=False),
+        first=week_first(found),
+        heading=title,
+        parts=parts,
         last=found.days[-1],
         first_day=dates[0],
         last_day=dates[-1],

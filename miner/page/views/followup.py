@@ -70,7 +70,6 @@ def show(request: PageRequest) -> Response:
         "followup.html",
         styles=styles,
         fault=fault,
-        first=entry.before if entry is not None else [],
         paused=entry.paused(story.plans) if entry else {},
         kept=[item for item in kept if item.get("verdict")],
         others=[item for item in kept if not item.get("verdict")],
@@ -184,7 +183,6 @@ def result(request: PageRequest) -> Response:
 
 def history(request: PageRequest) -> Response:
     """Show the story of the client's questions."""
-    entry, _ = request.read_or_fault()
     told: dict[str, Any] = {"fault": "", "parts": []}
     try:
         rules = steps.load_rules(None, request.folder)
@@ -192,5 +190,4 @@ def history(request: PageRequest) -> Response:
         told |= {"client": found.client, "parts": history_parts(found, rules_at_door(rules))}
     except MinerError as error:
         told["fault"] = one_line(error)
-    first = entry.before if entry is not None else []
-    return page(request, "history.html", first=first, **told)
+    return page(request, "history.html", **told)

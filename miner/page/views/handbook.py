@@ -42,7 +42,7 @@ def show(request: PageRequest) -> Response:
     name = request.http.path_params.get("name", FIRST)
     if name not in names():
         raise Missing("page.no_such_page")
-    return page(request, "help.html", paper=paper(name), first=name == FIRST)
+    return page(request, "help.html", paper=paper(name), opening=name == FIRST)
 
 
 @cache

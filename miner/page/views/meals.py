@@ -12,7 +12,7 @@ from miner.core.messages import MinerError, message
 from miner.core.results.meals import MealComparison
 from miner.page.client_cache import ClientEntry
 from miner.page.jobs import Progress
-from miner.page.render import figure, page
+from miner.page.render import figure, headed, page
 from miner.page.request import PageRequest
 from miner.page.state import made_of
 from miner.render.drawn import Drawn
@@ -38,13 +38,14 @@ def show(request: PageRequest) -> Response:
         }
     name, repeats = request.client_name, steps.repeats(table)
     parts = meals_parts(name, table, entry.words, repeats, entry.unit) if len(table.frame) else []
+    title, rest = headed(parts)
     return page(
         request,
         "meals.html",
         styles=styles,
-        parts=parts,
+        heading=title or message("page.no_meals"),
+        parts=rest,
         shown=shown,
-        first=entry.before,
         factor=factor,
         factors=[(name, factor_phrase(name, entry.words, "meal")) for name in table.factors],
     )

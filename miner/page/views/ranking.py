@@ -15,7 +15,7 @@ from miner.core.unit import Unit
 from miner.page.client_cache import ClientEntry
 from miner.page.jobs import Progress
 from miner.page.places import one_line
-from miner.page.render import make_page, page
+from miner.page.render import headed, make_page, page
 from miner.page.request import PageRequest
 from miner.page.state import RankingChoice, made_of
 from miner.render.pages import drawn_page
@@ -44,7 +44,6 @@ def show(request: PageRequest) -> Response:
             request,
             "rank.html",
             fault="",
-            before=entry.before,
             report=entry.report(),
             need=need,
             form=form,
@@ -53,11 +52,12 @@ def show(request: PageRequest) -> Response:
     parts = ranking_parts(ranking, entry.words, **how)
     detail = ranking_parts(ranking, entry.words, **how, detail=True)[len(parts) :]
     cached = request.state.clients.last_ranking(entry)
+    title, rest = headed(parts)
     return page(
         request,
         "ranking.html",
-        before=entry.before,
-        parts=parts,
+        heading=title,
+        parts=rest,
         detail=detail,
         form=form,
         ids={

@@ -23,6 +23,7 @@ def show(request: PageRequest) -> Response:
     """Show the files, those that wait, and the check."""
     folder = request.folder
     entry, fault = request.read_or_fault()
+    parts = [] if entry is None else check_parts(entry.report(), entry.words, detail=True)
     return page(
         request,
         "records.html",
@@ -31,7 +32,7 @@ def show(request: PageRequest) -> Response:
         files=_files(folder),
         limit=MOST_SENT // MEGABYTE,
         limit_bytes=MOST_SENT,
-        parts=check_parts(entry.report(), entry.words, detail=True) if entry is not None else [],
+        parts=parts[len(request.before) :],
     )
 
 

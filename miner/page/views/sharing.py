@@ -38,7 +38,6 @@ def show(request: PageRequest) -> Response:
         words=SHARED_PAGES,
         made=[kind for kind in KINDS if kind in cached.pages],
         kinds=SHARED_KINDS,
-        first=entry.before,
         shared=cached.brief.shared,
         plans=[plan.name for plan in followup_state(request.folder).plans],
         calm=cached.brief.calm,

@@ -26,7 +26,7 @@ def show(request: PageRequest) -> Response:
     if job.error is not None:
         raise job.error
     whose = None if job.owner == "." else job.owner
-    return page(request, "work.html", job=job, percent=round(100 * job.share), code=whose)
+    return page(request, "work.html", job=job, percent=round(100 * job.share), code=whose, first=())
 
 
 def progress(request: PageRequest) -> Response:
