@@ -48,9 +48,9 @@ def test_the_same_file_again_is_told_and_one_of_that_name_is_left(
     folder, one = practice / "client-01", visitor(practice)
     held = (folder / "tags.csv").read_bytes()
     page = one.post(f"{CLIENT}/records", files={"files": ("copy.csv", held)})
-    assert "The same file is there already , as tags.csv" in words(page)
+    assert "This file was added before , as tags.csv" in words(page)
     page = one.post(f"{CLIENT}/records", files={"files": ("tags.csv", TAGS)})
-    assert "A file of that name is there already" in words(page)
+    assert "Another file has this name" in words(page)
     assert one.send(f"{CLIENT}/records/add", file="tags.csv").status_code == 400
     assert (folder / "tags.csv").read_bytes() == held
     one.post(f"{CLIENT}/records/add-all")

@@ -34,6 +34,10 @@ from miner.words.said import rules_at_door
 pytestmark = pytest.mark.usefixtures("derived_once")
 
 Open = Callable[[Path], Visitor]
+EVERY_PAGE = (
+    "", "/intake", "/questions", "/records", "/days", "/week", "/table", "/meals", "/ranking",
+    "/pages", "/follow-up", "/history", "/folder", "/settings",
+)  # fmt: skip
 CLIENT = "/clients/client-01"
 
 
@@ -70,18 +74,15 @@ def test_cautions_come_before_any_pattern(invented: Path, visitor: Open, tmp_pat
     folder.mkdir()
     shutil.copytree(invented / "client-04", folder / "client-04")
     one = visitor(folder)
-    for path in ("ranking", "pages", "follow-up"):
-        page = one.post("/clients/client-04/ranking") if path == "ranking" else one.get(
-            f"/clients/client-04/{path}")  # fmt: skip
-        text = words(page)
-        first = text.index("REFER FIRST.")
-        for later in ("Ranking ", "Pages For you", "Follow-up Nothing"):
-            assert later not in text or path == "ranking" or first < text.index(later)
+    one.post("/clients/client-04/ranking")
+    for part in EVERY_PAGE:
+        text = words(one.get(f"/clients/client-04{part}"))
+        assert text.startswith('id="main"> REFER FIRST.'), part
+        assert text.count("REFER FIRST.") == 1, part
     id_ = re.search(r"/patterns/([0-9a-f]{8})", one.get("/clients/client-04/ranking").text)
     assert id_ is not None
     text = words(one.get(f"/clients/client-04/patterns/{id_[1]}"))
-    assert text.index("REFER FIRST.") < text.index("What to do with it")
-    assert text.startswith('id="main"> REFER FIRST.')
+    assert text.index("REFER FIRST.") < text.index("What next?")
 
 
 @pytest.mark.usefixtures("planned_in_march")
@@ -130,7 +131,7 @@ def test_a_pattern_is_kept_followed_and_given_up(practice: Path, visitor: Open) 
     (kept,) = steps.follow(steps.read_client(folder), remember=True).kept
     assert squeezed(kept.sentence) in squeezed(page)
     page = words(one.get(f"{CLIENT}/patterns/4c28aa7c"))
-    assert "It is kept already" in page
+    assert "This pattern is kept." in page
     one.post(f"{CLIENT}/follow-up/drop", id="4c28aa7c")
     assert replay(ledger.read(folder)).open_on(None) == ()
 
@@ -173,7 +174,7 @@ def test_a_verdict_stands_in_one_picture_and_what_is_next_is_written(
     assert [item.what.id for item in replay(ledger.read(folder)).still_left] == ["4c28aa7c"]
     assert "Leave it" not in left
     again = words(one.post(f"{CLIENT}/follow-up/take-up", id="4c28aa7c"))
-    assert "It is no longer left." in again
+    assert "Undone. You can keep or test this pattern again." in again
     assert "Leave it" in again
     assert replay(ledger.read(folder)).still_left == ()
 
@@ -239,11 +240,11 @@ def test_a_pattern_by_meal_is_found_kept_and_shared(practice: Path, visitor: Ope
     with at_door("page"):
         said = item.sentence.replace("'", "&#39;")
     assert squeezed(said) in squeezed(words(page))
-    assert "Every meal behind it" in words(page)
+    assert "Every meal, with and without" in words(page)
     assert f'value="{item.id}"' in one.get(f"{CLIENT}/pages").text
     one.post(f"{CLIENT}/patterns/{item.id}/keep", **{"as": "watch"})
     assert [kept.id for kept in replay(ledger.read(folder)).open_on(None)] == [item.id]
-    assert "It is kept already" in words(one.get(f"{CLIENT}/patterns/{item.id}"))
+    assert "This pattern is kept." in words(one.get(f"{CLIENT}/patterns/{item.id}"))
     one.post(f"{CLIENT}/pages", include=[item.id, "4c28aa7c"], kind=["session"])
     (event,) = ledger.named(ledger.read(folder), "shared")
     assert event.payload["ids"] == ["4c28aa7c", item.id]
@@ -262,7 +263,7 @@ def test_a_change_of_the_rule_book_tells_days_and_no_results(practice: Path, vis
         for day, usable in zip(table.index.astype(str), table["usable"], strict=True)
     )
     assert moved > 0
-    assert f"{moved} of {int(table['usable'].sum())} usable days" in page
+    assert f"{moved} of {int(table['usable'].sum())} days that can be used" in page
     assert not re.search(r"mg/dL|clear|hint|difference", page)
     assert not (practice / "rules").exists()
     one.post("/rules/short_sleep", at="6.5", action="write")
@@ -360,7 +361,7 @@ def test_the_caseload_by_meal_stands_beside_the_one_by_day(
     one = visitor(practice)
     assert "By day" in words(one.get("/caseload"))
     page = words(one.post("/caseload", by="meal"))
-    assert "Caseload by meal" in page
+    assert "What the clients have in common by meal" in page
     assert "104 questions were pooled" in page
     assert "104 questions" not in words(one.get("/caseload"))
     assert "by meal" in words(one.get("/caseload/page?by=meal"))
@@ -390,7 +391,9 @@ def test_other_clients_questions_are_offered_and_written_down(
     monkeypatch.setattr(steps, "suggested_questions", lambda *_, **__: offered)
     one = visitor(empty)
     one.post("/clients", code="client-05", time_zone="Europe/Lisbon", calm="1")
-    assert "Nothing of this client is used" in words(one.get("/clients/client-05/questions"))
+    assert "This client's own records are not used" in words(
+        one.get("/clients/client-05/questions")
+    )
     page = words(one.post("/clients/client-05/questions/suggest"))
     assert "on no day of this client" in page
     assert "Across 9 other clients, the rise was higher." in page
@@ -441,11 +444,11 @@ def test_stopping_a_ranking_leaves_no_trace_of_it(
     monkeypatch.setattr(steps, "briefing", slow)
     place = one.send(f"{CLIENT}/ranking").headers["location"]
     assert place.startswith("/jobs/")
-    assert "How far it is" in one.get(place).text
+    assert "Progress" in one.get(place).text
     assert one.get(f"{place}/progress").json()["ended"] is False
     threading.Timer(0.2, gate.set).start()
     page = one.post(f"{place}/stop")
-    assert "It was stopped." in words(page)
+    assert "The work was stopped." in words(page)
     assert ledger.named(ledger.read(practice / "client-01"), "ranked") == ()
 
 

@@ -114,8 +114,8 @@ def test_the_whole_path_of_a_newcomer(
     messy, code = invented / "client-04", "client-01"
     desk = sit(serve(empty))
     page = desk.page
-    assert "Nobody is here yet" in page.inner_text("main")
-    page.click("text=Make the first client")
+    assert "Begin here" in page.inner_text("main")
+    page.click("text=Add the first client")
     make_client(desk, code)
     page.check("input[name=intake-insulin][value=no]")
     page.click("button:has-text('Save')")
@@ -266,14 +266,14 @@ def meals_and_settings(desk: Desk, code: str, practice: Path) -> None:
     desk.go(f"/clients/{code}/settings")
     page.locator("input[name=sensor_change]").first.fill("2026-01-30T09:15")
     page.click("main button.main")
-    page.wait_for_selector("text=It is written down")
+    page.wait_for_selector("text=Saved.")
     settings = steps.read_client(practice / code).settings
     assert [str(change)[:16] for change in settings.sensor_changes] == ["2026-01-30 09:15"]
 
     desk.go("/settings")
     page.check("input[name=display_unit][value='mmol/L']")
     page.click("main button.main")
-    page.wait_for_selector("text=It is written down")
+    page.wait_for_selector("text=Saved.")
     desk.go(f"/clients/{code}/days/2026-01-20")
     assert "mmol/L" in page.inner_text("main")
 
@@ -324,7 +324,7 @@ def test_everything_works_without_the_script(shared: Any, sit: Callable[..., Des
     page = desk.go("/clients/client-01/records")
     page.set_input_files("#files", str(shared.practice / "client-01" / "tags.csv"))
     page.click("text=Send")
-    assert "The same file is there already" in page.inner_text("main")
+    assert "This file was added before" in page.inner_text("main")
     page.click("button:has-text('Remove')")
     page = rank(desk, "client-01")
     assert desk.console == []
@@ -427,7 +427,7 @@ def test_the_whole_job_is_done_by_keyboard_alone(shared: Any, sit: Callable[...,
         page.keyboard.press("Tab")
     page.focus("main button.main")
     page.keyboard.press("Enter")
-    page.wait_for_selector("text=It is written down")
+    page.wait_for_selector("text=Saved.")
     assert [item.factor for item in steps.fixed_questions(shared.practice / "client-02")] == [
         "short_sleep"
     ]

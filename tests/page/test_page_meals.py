@@ -87,7 +87,7 @@ def test_what_is_ranked_second_is_a_second_look(practice: Path, visitor: Open) -
     assert ranked(practice / "client-01") == before  # it was looked at already
     ids = re.findall(r"/patterns/([0-9a-f]{8})", page.text)
     assert ids
-    assert "Every meal behind it" in words(one.get(f"{CLIENT}/patterns/{ids[0]}"))
+    assert "Every meal, with and without" in words(one.get(f"{CLIENT}/patterns/{ids[0]}"))
     page = one.post(f"{CLIENT}/ranking", first="2026-01-20")
     assert "ranked in 3 ways" in words(page)
     for said in ("By day", "By meal", "By day, from 2026-01-20"):

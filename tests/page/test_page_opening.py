@@ -544,7 +544,7 @@ def test_a_browser_keeps_no_way_in_and_sends_the_cookie_to_no_other_port(
     assert cookie["httpOnly"]
     assert cookie["sameSite"] == "Strict"
     page.goto(f"{served.by_number}/")
-    assert "this browser has not been let in" in page.inner_text("main")
+    assert "this browser was not let in" in page.inner_text("main")
     context.close()
     other.shutdown()
 

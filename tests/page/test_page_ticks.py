@@ -116,7 +116,7 @@ def test_another_file_s_answer_is_shown_and_not_contradicted(
         f"date,plan,done\n2026-03-09,{plan.plan},yes\n2026-03-10,{plan.plan},forgot\n"
     )
     shown = one.browser.get(f"/clients/client-01/plans/{plan.plan}").text  # type: ignore[attr-defined]
-    assert "are ticked in ticks-client.csv; correct them there" in shown
+    assert "come from ticks-client.csv. Correct them there" in shown
     assert 'name="tick-2026-03-09"' not in shown
     assert 'name="tick-2026-03-10"' in shown
     assert one(**{day("2026-03-09"): "no"}) == 400
@@ -178,7 +178,7 @@ def test_no_dropped_file_takes_the_place_of_the_page_s_own(
 ) -> None:
     files = {"files": (NOTED, b"date,plan,answer\n")}
     page = one.browser.post("/clients/client-01/records", files=files)  # type: ignore[attr-defined]
-    assert "is a file this program keeps itself" in words(page)
+    assert "is a file that the program keeps itself" in words(page)
 
 
 def test_the_result_counts_what_was_ticked(
