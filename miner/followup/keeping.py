@@ -19,7 +19,7 @@ from miner.followup.following import LEVEL
 from miner.ledger import NAME, FrozenIdea, KeptEntry
 from miner.records.client import Client
 from miner.records.synonyms import standing_for, with_words, words_behind
-from miner.rulebook import FactorRule, OutcomeRule, RuleBook
+from miner.rulebook import WORDS_OF_OUTCOME, FactorRule, OutcomeRule, RuleBook
 from miner.stats.power import AtHand, new_units_for, power_on_new_units
 from miner.tables.cells import OWN_CUTS, threshold
 from miner.tables.unit_table import UnitTable
@@ -94,8 +94,8 @@ def thaw(kept: FrozenIdea, rules: RuleBook) -> RuleBook:
         outcome = OutcomeRule.model_validate(written.outcome)
         name = rules.key_of(kept.outcome, kept.unit_of)
         now = rules.outcomes.get(name)
-        if now is not None and now.label == outcome.label:
-            outcome = outcome.model_copy(update={"label_of_client": now.label_of_client})
+        if now is not None:
+            outcome = outcome.model_copy(update={"label": now.label, **now.words})
     except ValidationError as error:
         raise MinerError("followup.kept_unreadable", file=NAME, id=kept.id) from error
     if limits is None:
@@ -143,7 +143,7 @@ def _fixed_cut(name: str, rule: FactorRule, table: UnitTable) -> FactorRule:
 
 
 def _plain(rule: FactorRule | OutcomeRule) -> dict[str, Any]:
-    return rule.model_dump(mode="json", by_alias=True, exclude={"label_of_client"})
+    return rule.model_dump(mode="json", by_alias=True, exclude=set(WORDS_OF_OUTCOME))
 
 
 MIN_DAYS, MAX_DAYS = 14, 120

@@ -147,9 +147,15 @@ class FactorRule(Checked):
 
 
 class OutcomeRule(Checked):
-    """One outcome: how it is measured, which way is worse, what is too small to matter.
+    """One outcome: how it is measured, which way is worse, what is too small to matter, its words.
 
-    ``label_of_client`` is the label for those who read of the client; without it one is for all.
+    Attributes:
+        label: its name, a noun: "waking glucose".
+        label_of_client: the label for those who read of the client; without it one is for all.
+        higher, lower: more and less of it, as nouns: "more time above range".
+        was: how a sentence of its size begins: "waking glucose was", "glucose varied by".
+        more, less: how such a sentence ends: "higher", "longer".
+        was_high: how a sentence of its high units begins: "waking glucose was high".
     """
 
     unit: Literal["day", "meal"] = "day"
@@ -163,9 +169,51 @@ class OutcomeRule(Checked):
     plausible_spread: float = Field(gt=0)
     label: str
     label_of_client: str = ""
+    higher: str = ""
+    lower: str = ""
+    was: str = ""
+    more: str = "higher"
+    less: str = "lower"
+    was_high: str = ""
     units_one: str
     units_many: str
     source: str
+
+    @property
+    def words(self) -> dict[str, str]:
+        """What it is called, without what it is: no ledger keeps these."""
+        return {name: getattr(self, name) for name in WORDS_OF_OUTCOME}
+
+    def changed(self, difference: float) -> str:
+        """Return more or less of it as a noun: "higher waking glucose"."""
+        if difference > 0:
+            return self.higher or f"higher {self.label}"
+        return self.lower or f"lower {self.label}"
+
+    def way(self, difference: float) -> str:
+        """Return how a sentence of its size ends: "higher"."""
+        return self.more if difference > 0 else self.less
+
+    @property
+    def it_was(self) -> str:
+        """How a sentence of its size begins: "waking glucose was"."""
+        return self.was or f"{self.label} was"
+
+    @property
+    def it_was_high(self) -> str:
+        """How a sentence that counts high units begins: "waking glucose was high"."""
+        return self.was_high or f"{self.label} was high"
+
+
+WORDS_OF_OUTCOME = (
+    "label_of_client",
+    "higher",
+    "lower",
+    "was",
+    "more",
+    "less",
+    "was_high",
+)
 
 
 class Guardrails(Checked):

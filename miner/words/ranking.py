@@ -18,6 +18,7 @@ from miner.words.sentences import (
     factor_phrase,
     no_more_than_chance,
     not_ranked,
+    outcome_changed,
     outcome_label,
     spans_of,
 )
@@ -230,8 +231,7 @@ class _Teller:
         unit, chance = self.ranking.unit, self.ranking.hints_by_chance or 0.0
         hints = [
             " and ".join(factor_phrase(name, self.rules, unit) for name in item.factors)
-            + f" with {'more' if (item.difference or 0.0) > 0 else 'less'} "
-            + outcome_label(item.outcome, self.rules, unit)
+            + f" with {outcome_changed(item, self.rules, unit)}"
             for item in items
         ]
         about = f"{int(chance + 0.5)}"

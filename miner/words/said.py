@@ -86,7 +86,7 @@ def texts(
     parts = dict(_book(room)[kind])
     if values.get("close"):
         parts["do"] = parts.get("do_close", CLOSE)
-    special = ("_page", "_paper", "_close")
+    special = ("_page", "_paper", "_client", "_close")
     plain = {name: text for name, text in parts.items() if not name.endswith(special)}
     if door:
         ending = f"_{door}"

@@ -20,7 +20,6 @@ from miner.words.wording import capital, full_date, listed, say
 if TYPE_CHECKING:
     from miner.core.results.caseload import ByClient, PooledEffect, Suggestion
 
-TAG = "tag:"
 FOOD_UNNAMED = "something about meals"
 Hidden = Callable[[str], bool]
 """Says of the name of a habit whether it is not to be named."""
@@ -37,6 +36,11 @@ def outcome_label(name: str, rules: RuleBook, unit: str = "day") -> str:
         return rules.outcome(name, unit).label
     except MinerError:
         return clean(name, 60)
+
+
+def outcome_changed(item: Hypothesis, rules: RuleBook, unit: str = "day") -> str:
+    """Return which way the outcome of a hypothesis went, as a noun: "higher waking glucose"."""
+    return rules.outcome(item.outcome, unit).changed(item.difference or 0.0)
 
 
 def factor_phrase(name: str, rules: RuleBook, unit: str = "day") -> str:
@@ -67,9 +71,7 @@ def factor_name(name: str, rules: RuleBook | None, unit: str = "day", *, limit: 
 
 
 def factor_words(factor: str, rules: RuleBook, unit: str = "day") -> str:
-    """Return units with a factor in words: ``short nights``; of a tag only what it says."""
-    if factor.startswith(TAG):
-        return shortened(factor.removeprefix(TAG), 40)
+    """Return units with a factor in words: ``short nights``, ``restaurant days``."""
     try:
         return shortened(rules.factor(factor, unit).with_many)
     except MinerError:
@@ -276,8 +278,7 @@ def _slope(item: Hypothesis, rules: RuleBook, unit: str, show: Amounts) -> str:
         f"dose_{_relation(item, unit)}",
         each=capital(each),
         size=f"{show.size(abs(item.difference), item.unit)} {show.unit(item.unit)}",
-        way="more" if item.difference > 0 else "less",
-        label=rules.outcome(item.outcome, unit).label,
+        changed=outcome_changed(item, rules, unit),
     )
 
 

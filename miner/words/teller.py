@@ -330,14 +330,13 @@ class Teller:
 
     def calmly(self, item: Hypothesis) -> str:
         """Return what may be said of it without any number."""
-        way = "lower" if (item.difference or 0.0) < 0 else "higher"
         told = say(
             self.rules,
             "calm",
             str(item.evidence),
             phrases=self.phrases(item),
             label=self.label(item),
-            way=way,
+            changed=self.outcome(item).changed(item.difference or 0.0),
         )
         return capital(told)
 

@@ -65,7 +65,7 @@ def full_date(iso: str) -> str:
 
 def dated(day: str | None) -> str:
     """Return an ISO date as the door writes it: on paper as people do."""
-    return full_date(day) if day and door_now() == "paper" else str(day)
+    return full_date(day) if day and door_now() in ("paper", "client") else str(day)
 
 
 def span_words(first: str, last: str) -> str:
