@@ -53,7 +53,7 @@ def effect_scenario(
 
     Args:
         seed: seed of the client.
-        factor: ``short_sleep`` (moves that morning's wake glucose) or ``late_dinner`` (moves the
+        factor: ``short_sleep`` (moves that morning's waking glucose) or ``late_dinner`` (moves the
             mean of the night that follows); any other habit moves the next morning.
         size: mg/dL.
         days: days of records.

@@ -20,7 +20,7 @@ def shifts(scenario: Scenario, time: Floats, flags: Mapping[str, Flags], nights:
       after waking; the median of the hour that ends at waking moves by the size.
     - ``overnight_mean``: whole from falling asleep to 3 h before waking, gone an hour before
       waking, scaled so that the mean from falling asleep to waking moves by the size and the
-      wake glucose does not move.
+      waking glucose does not move.
     - ``day_mean``, ``minutes_above``: whole from waking to 22:00, scaled so that the mean from
       waking to the next waking moves by the size and the nights do not move.
     """

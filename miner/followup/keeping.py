@@ -95,7 +95,8 @@ def thaw(kept: FrozenIdea, rules: RuleBook) -> RuleBook:
         name = rules.key_of(kept.outcome, kept.unit_of)
         now = rules.outcomes.get(name)
         if now is not None:
-            outcome = outcome.model_copy(update={"label": now.label, **now.words})
+            words = {name: getattr(now, name) for name in ("label", *WORDS_OF_OUTCOME)}
+            outcome = outcome.model_copy(update=words)
     except ValidationError as error:
         raise MinerError("followup.kept_unreadable", file=NAME, id=kept.id) from error
     if limits is None:

@@ -179,11 +179,6 @@ class OutcomeRule(Checked):
     units_many: str
     source: str
 
-    @property
-    def words(self) -> dict[str, str]:
-        """What it is called, without what it is: no ledger keeps these."""
-        return {name: getattr(self, name) for name in WORDS_OF_OUTCOME}
-
     def changed(self, difference: float) -> str:
         """Return more or less of it as a noun: "higher waking glucose"."""
         if difference > 0:
@@ -205,15 +200,7 @@ class OutcomeRule(Checked):
         return self.was_high or f"{self.label} was high"
 
 
-WORDS_OF_OUTCOME = (
-    "label_of_client",
-    "higher",
-    "lower",
-    "was",
-    "more",
-    "less",
-    "was_high",
-)
+WORDS_OF_OUTCOME = ("label_of_client", "higher", "lower", "was", "more", "less", "was_high")
 
 
 class Guardrails(Checked):

@@ -94,7 +94,7 @@ def test_a_dot_in_focus_names_its_day_and_shows_its_curve(
     page.locator(f"{MARKS}[tabindex='0']").focus()
     first = page.locator("aside.peek p").inner_text()
     assert first.startswith(("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"))
-    assert "wake glucose" in first
+    assert "waking glucose" in first
     path = page.locator("aside.peek path.curve").get_attribute("d") or ""
     assert path.count("L") > 60
     page.keyboard.press("ArrowRight")
@@ -133,8 +133,8 @@ def test_the_filter_keeps_the_cards_of_one_outcome(pages: dict[str, Path], visit
     for _ in range(count):
         headings += shown(page)
         page.locator("#next").click(force=True)
-    assert not [text for text in headings if "wake glucose" in text]
-    assert [text for text in headings if "overnight mean" in text]
+    assert not [text for text in headings if "waking glucose" in text]
+    assert [text for text in headings if "night glucose" in text]
 
 
 def test_everything_can_be_read_without_scripts(pages: dict[str, Path], visit: Any) -> None:

@@ -171,9 +171,9 @@ def test_what_is_clear_across_clients_is_suggested_to_those_who_cannot_tell(
     text = text_of(found, rules)
     effect = found.pooled[0]
     waiting = [row.client for row in effect.by_client if row.evidence is Evidence.CANNOT_TELL]
-    assert f"Across {effect.clients} clients, wake glucose was" in text
+    assert f"Across {effect.clients} clients, waking glucose was" in text
     assert f"Not yet known of {few(waiting, MOST_NAMED)} by their own records." in text
-    assert "wake glucose" in text
+    assert "waking glucose" in text
     assert "mg/dL higher after a short night" in text
 
 

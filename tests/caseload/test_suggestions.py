@@ -240,7 +240,7 @@ def test_a_client_without_records_is_offered_questions_ready_to_run(
     new.mkdir()
     said = run("ask", str(new), "--suggest").stdout
     assert "They rest on the records of 6 other clients who agreed" in " ".join(said.split())
-    assert "Across 6 other clients, wake glucose was" in " ".join(said.split())
+    assert "Across 6 other clients, waking glucose was" in " ".join(said.split())
     line = next(line.strip() for line in said.splitlines() if "miner ask" in line)
     assert line == (
         f"miner ask '{new}' --factor short_sleep --outcome wake_glucose --fix --guess up"
@@ -268,10 +268,10 @@ def test_the_caseload_shows_what_is_offered_to_whom(found: Caseload, practice: P
     rules = steps.rules_of_practice(practice)
     text = " ".join(render(caseload_parts(found, rules), 100, styled=False).split())
     assert "Questions to fix, from other clients' records" in text
-    assert "a short night: wake glucose higher" in text
+    assert "a short night: waking glucose higher" in text
     assert "never on the client's own" in text
     page = caseload_page(found, rules)
-    assert "a short night: wake glucose higher" in page
+    assert "a short night: waking glucose higher" in page
     assert len(found.suggested) == len(found.clients)
     others = {item.folder: item.others for item in found.suggested}
     # 22 agreed, client-24 among them, who cannot be used

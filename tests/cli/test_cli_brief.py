@@ -92,7 +92,7 @@ def test_a_pattern_by_meal_has_its_figures_and_its_pairs(
         *(f"{kind}-{chosen.id}" for kind in kinds),
     }
     drawn = (figures / f"dots-{chosen.id}.svg").read_text("utf-8")
-    assert f">{chosen.counts.with_} meals with the tag restaurant<" in drawn
+    assert f">{chosen.counts.with_} restaurant meals<" in drawn
     # A line a pair at the left of the picture, from without to with.
     assert "with it" in (figures / f"pairs-{chosen.id}.svg").read_text("utf-8")
 

@@ -47,7 +47,7 @@ def test_a_question_not_fixed_before_is_a_hint_at_most(run: Any, client: str) ->
     assert "This question was not fixed before these records" in " ".join(text.split())
     assert "You had already looked" not in " ".join(text.split())
     story = run("history", client).stdout
-    assert story.count("Looked at: A short night and wake glucose.") == 1
+    assert story.count("Looked at: A short night and waking glucose.") == 1
 
 
 def test_a_question_is_written_down_before_any_record(run: Any, tmp_path: Path) -> None:
@@ -55,7 +55,7 @@ def test_a_question_is_written_down_before_any_record(run: Any, tmp_path: Path) 
     folder.mkdir()
     result = run("ask", str(folder), *PAIR, "--fix", "--guess", "up")
     assert result.exit_code == 0
-    assert result.stdout.startswith("client-09: written down. A short night and wake glucose.")
+    assert result.stdout.startswith("client-09: written down. A short night and waking glucose.")
     told = " ".join(result.stdout.split())
     assert "The guess was up." in told
     assert "1 fixed so far. Three to five are advised." in told

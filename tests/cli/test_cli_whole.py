@@ -82,7 +82,7 @@ def test_the_history_needs_the_ledger_alone(run: Any, tmp_path: Path) -> None:
     told = run("history", str(folder))
     assert (told.exit_code, told.stderr) == (0, "")
     assert "client-09: Searches so far: 0. Questions fixed: 1." in told.stdout
-    assert "Fixed as a question: A short night and wake glucose, guessed up." in told.stdout
+    assert "Fixed as a question: A short night and waking glucose, guessed up." in told.stdout
     for other, words in ((folder / "nobody", "no such folder"), (folder.parent, "a practice")):
         refused = run("history", str(other))
         assert (refused.exit_code, refused.stdout) == (2, "")

@@ -37,7 +37,7 @@ def test_glucose_lies_in_the_bands_of_the_trade():
     assert 105 <= np.mean([np.nanmean(one) for one in shown]) <= 115
     # CV 17 %, SD 3: Shah et al. 2019, J Clin Endocrinol Metab 104:4356.
     assert 0.15 <= np.mean([np.nanstd(one) / np.nanmean(one) for one in shown]) <= 0.19
-    # Night-to-night SD of wake glucose 7.5, SD 4.3: Shilo et al. 2024, Nat Med.
+    # Night-to-night SD of waking glucose 7.5, SD 4.3: Shilo et al. 2024, Nat Med.
     spread = []
     for world in null_worlds():
         time, seen = world.glucose.time, world.glucose.shown

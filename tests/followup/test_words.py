@@ -101,7 +101,7 @@ def test_how_often_the_date_finds_it_is_told(rules, power, few):
 def test_what_was_expected_is_told_of_a_claim(rules):
     over = {"status": "held_up", "difference": 8.0, "interval": (2.0, 14.0)}
     said = told(kept(**over), rules)
-    assert "Wake glucose was about 8 mg/dL higher (2 to 14 higher) with it on new days." in said
+    assert "Waking glucose was about 8 mg/dL higher (2 to 14 higher) with it on new days." in said
     assert (
         "Compared: 4 short nights and 13 other nights. About 9 mg/dL higher was expected." in said
     )
@@ -128,7 +128,7 @@ def test_a_no_names_the_size_that_was_looked_for(rules):
 def test_what_was_not_settled_says_that_both_fit(rules):
     open_ = {"status": "not_settled", "difference": -6.0, "interval": (-14.0, 1.0), "p": 0.08}
     said = read(result(**open_), rules)
-    assert "Wake glucose was about 6 mg/dL lower (14 lower to 1 higher) on days of the" in said
+    assert "Waking glucose was about 6 mg/dL lower (14 lower to 1 higher) on days of the" in said
     assert "Both a change of 10 mg/dL and no change at all fit this." in said
     assert "fit this" not in read(result(**open_ | {"interval": (-9.0, 1.0)}), rules)
 

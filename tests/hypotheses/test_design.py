@@ -26,7 +26,7 @@ def test_the_day_after_a_gap_does_not_know_the_habit_of_the_day_before():
 
 # Contract, section 2: the outcomes of row D's night are preceded by the habits of row D-1, those
 # of row D's day by row D's sleep; habits and outcomes of one waking day are of the same day; a
-# sleep factor never meets the overnight mean of the same night.
+# sleep factor never meets the night glucose of the same night.
 def test_lags_and_relations_are_those_of_the_contract():
     outcomes = {
         name: RNG.normal(size=25) for name in ("wake_glucose", "overnight_mean", "day_mean")

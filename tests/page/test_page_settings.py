@@ -73,7 +73,7 @@ def test_the_next_ranking_tells_that_another_outcome_comes_first(
     one.post("/settings", **(FORM | {"primary_outcome": "wake_glucose"}))
     page = words(one.post(f"{CLIENT}/ranking"))
     assert "The primary outcome was" in page
-    assert "is wake glucose now" in page
+    assert "is waking glucose now" in page
 
 
 def wearing(**more: Any) -> dict[str, Any]:

@@ -312,7 +312,7 @@ def test_a_primary_outcome_moved_after_a_ranking_is_said(folder: Path) -> None:
     )
     told = [note for note in map(str, ranked(folder).notes) if "primary outcome was" in note]
     assert len(told) == 1
-    assert "is overnight mean now" in told[0]
+    assert "is night glucose now" in told[0]
 
 
 @pytest.mark.parametrize("given", ["tag:morning ritual", "tag:Metformin"])

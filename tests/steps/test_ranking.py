@@ -235,7 +235,7 @@ def test_notes_speak_in_the_words_of_the_rule_books(folder: Path) -> None:
     steps.fix_question(steps.read_client(folder), "tag:sauna", "overnight_mean", now=NOW)
     (note,) = [note for note in map(str, ranked(folder).notes) if "cannot be answered" in note]
     assert note == (
-        "The fixed question about the tag sauna and overnight mean cannot be answered: "
+        "The fixed question about sauna days and night glucose cannot be answered: "
         "these records hold no such habit."
     )
 

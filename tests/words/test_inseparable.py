@@ -39,10 +39,10 @@ def test_three_habits_in_a_chain_are_one_group_told_once(
     (group,) = inseparable(ranking, rules)
     assert [item.factors[0] for item in group] == ["late_dinner", "tag:rain", "tag:wine"]
     title, apart = group_words(group, rules, "day")
-    assert title.startswith("A late dinner, the tag rain and the tag wine, with ")
+    assert title.startswith("A late dinner, rain days and wine days, with ")
     assert apart.startswith("Each differed from another of them on no more than 1 day.")
     printed = render(ranking_parts(ranking, rules), 200)
-    assert printed.count("A late dinner, the tag rain and the tag wine, with ") == 1
+    assert printed.count("A late dinner, rain days and wine days, with ") == 1
     assert "Which of them it is, we could not tell." in printed
 
 

@@ -299,7 +299,7 @@ def test_what_was_kept_stands_before_anything_new_with_what_came_of_it(
     )
     assert page.index("Before anything else") < at < page.index(brief.ranking.verdict)
     part = " ".join(page[at:])
-    assert "A short night, higher wake glucose 4c28aa7c, to watch, closed" in part
+    assert "A short night, higher waking glucose 4c28aa7c, to watch, closed" in part
     assert "It held up on new days." in part
     assert "about 6 mg/dL higher (2 to 12 higher) with it on new days" in part
     assert "About 9 mg/dL higher was expected." in part

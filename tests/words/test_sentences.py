@@ -247,8 +247,8 @@ def test_counts_that_point_against_the_difference_give_way_to_means(
 ) -> None:
     item = samples.hypothesis(counts=Counts(26, 5, 51, 14, 0), difference=29.8, means=(112.0, 98.4))
     assert sentences.sentence(item, rules) == (
-        "After 26 short nights, wake glucose was 112 on average. After 51 other nights, it was 98 "
-        "mg/dL."
+        "After 26 short nights, waking glucose was 112 on average. "
+        "After 51 other nights, it was 98 mg/dL."
     )
     turned = sentences.sentence(replace(item, means=(98.0, 112.0)), rules)
     assert turned.endswith(
@@ -358,7 +358,7 @@ def test_every_sentence_of_the_book_is_short_once_filled_in(rules: RuleBook) -> 
         "label": "time above your range", "records": "200 records", "claimed": 8, "low": 2,
         "high": 8, "spans": "records of 103 days",
     }  # fmt: skip
-    given |= {"hints": "a late dinner with more overnight mean"}
+    given |= {"hints": "a late dinner with more night glucose"}
     given |= {"nearer": 15, "days": "3 days", "unit": "day", "separate": "It would help."}
     tables = (
         "rank",
@@ -417,7 +417,7 @@ def test_where_no_outcome_can_be_ranked_the_verdict_says_so(
             "Nothing could be asked: no outcome can be ranked."
         )
         assert sentences.not_ranked(ranking, rules) == [
-            "Not ranked: mean over the day. Withheld: more than half the values are the same "
+            "Not ranked: the day's average. Withheld: more than half the values are the same "
             "(100 %; at most 50 % would do)."
         ]
     by_meal = samples.ranking(item, questions_asked=0, unit="meal")
@@ -475,7 +475,7 @@ def test_a_result_against_the_guess_is_told(
 
 @pytest.mark.parametrize("small", [True, False])
 def test_of_a_small_claim_it_is_told(samples: ModuleType, rules: RuleBook, small: bool) -> None:
-    # wake glucose: 5 mg/dL are worth acting on (outcomes.toml)
+    # waking glucose: 5 mg/dL are worth acting on (outcomes.toml)
     item = samples.hypothesis(small=small)
     words = "On new days less is expected than is worth acting on (5.0 mg/dL)."
     text = " ".join(render(HypothesisTeller(rules, Amounts()).parts(item)).split())

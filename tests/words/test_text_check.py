@@ -46,7 +46,7 @@ Not used
 Records   rows   days
 glucose   9800     35   every 5 minutes, longest gap 3.2 hours
 sleep        0      0
-Least known, in days: days with a late dinner (22), short nights (30).
+Least known, in days: late dinners (22), short nights (30).
 
 Nothing to do about: bedtime is '25:10' (sleep.csv); no time zone is given.
 """

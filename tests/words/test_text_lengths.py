@@ -69,7 +69,9 @@ def told(made: Plan, rules: RuleBook, **how: Any) -> str:
 
 def test_three_lengths_stand_side_by_side_and_none_finds_it(rules: RuleBook) -> None:
     text = told(plan(offered()), rules)
-    assert text.startswith("client-01: go to bed 45 minutes earlier, and wake glucose. Nothing is")
+    assert text.startswith(
+        "client-01: go to bed 45 minutes earlier, and waking glucose. Nothing is"
+    )
     assert "the records hold 10 short nights and 29 other nights" in text
     assert "the average would be about 2 mg/dL lower, not 9." in text
     assert "finds 2 mg/dL in 6 of 100 8 of 100 12 of 100" in text

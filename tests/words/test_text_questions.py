@@ -41,9 +41,9 @@ def test_an_answer_is_told_under_its_level(samples: ModuleType, rules: RuleBook)
         render(answer_parts(item, rules))
         == """\
 We could not tell.
-  After 9 short nights, 5 mornings were in the client's higher quarter for wake
-  glucose. After 19 other nights, 2 were.
-    wake glucose +8.4 mg/dL (-3.0 to +12.0); on new days +5.2; ID 3fa9c1d2
+  After 9 short nights, 5 mornings were in the client's higher quarter for
+  waking glucose. After 19 other nights, 2 were.
+    waking glucose +8.4 mg/dL (-3.0 to +12.0); on new days +5.2; ID 3fa9c1d2
     Fixed on 2026-02-01, as told. The guess was up. More than about 12 mg/dL is
     unlikely. In 40 new days, a difference worth acting on would be found 80
     times in 100.
@@ -51,7 +51,7 @@ We could not tell.
     )
     # 11.6 and 8.4 mg/dL over 18.0156
     mmol = render(answer_parts(item, rules, display_unit="mmol/L"))
-    assert "wake glucose +0.47 mmol/L" in mmol
+    assert "waking glucose +0.47 mmol/L" in mmol
     assert "More than about 0.6 mmol/L is unlikely." in " ".join(mmol.split())
 
 
@@ -61,12 +61,11 @@ def test_what_was_written_down_is_told_with_what_was_before(rules: RuleBook) -> 
     assert (
         render(fixed_parts("client-07", asked, rules, ["2 fixed so far."]))
         == """\
-client-07: written down. A short night and wake glucose. Fixed on 2026-02-01.
+client-07: written down. A short night and waking glucose. Fixed on 2026-02-01.
 It will be judged on days that start after 2026-02-01. 2 fixed so far.
 
 1 question fixed before it
-  The tag wine and overnight mean. Fixed on 2026-01-01, as told. The guess was
-  up.
+  Wine days and night glucose. Fixed on 2026-01-01, as told. The guess was up.
 """
     )
 
@@ -97,7 +96,7 @@ def test_every_unit_is_told_and_the_unknown_are_counted_aside(behind: Why, rules
     assert (
         render(why_parts(behind, rules), 100)
         == """\
-client-07, ID 3fa9c1d2: a short night, and wake glucose.
+client-07, ID 3fa9c1d2: a short night, and waking glucose.
 1 day with it, 1 in your higher quarter. 1 day without it, 0 in your higher quarter. Habit unknown:
 1. Not used: 1.
 
@@ -132,7 +131,7 @@ def test_a_set_names_the_habit_that_is_unknown(behind: Why, rules: RuleBook) -> 
     units = tuple(replace(item, factors=(*item.factors, known)) for item in behind.units)
     pair = replace(behind, factors=("short_sleep", "late_dinner"), lag_days=(0, 1), units=units)
     text = render(why_parts(pair, rules), 100)
-    assert "a short night and a late dinner, and wake glucose." in text
+    assert "a short night and a late dinner, and waking glucose." in text
     assert "2026-03-03: a short night: no sleep record\n" in text
 
 
@@ -206,7 +205,7 @@ def test_the_error_rate_is_told_with_its_interval(rules: RuleBook) -> None:
 Rate: 4.0 of 100 (95 % interval 1.7 to 7.7). The guard allows 5. client-07: 30
 usable days, 1000 shuffles each, seed 0.
 
-How often a true difference is found (a short night, wake glucose)
+How often a true difference is found (a short night, waking glucose)
   true difference    found  of 100  95 % interval
         4.2 mg/dL  3 of 50       6        1 to 17
 """

@@ -44,9 +44,9 @@ One pattern is clear enough to test.
 client-07, 2026-03-01 to 2026-04-02: 30 usable days, 3 left out.
 
 Clear enough to test.
-  After 9 short nights, 5 mornings were in the client's higher quarter for wake
-  glucose. After 19 other nights, 2 were.
-    wake glucose +8.4 mg/dL (+0.8 to +16.0); on new days +5.2; ID 3fa9c1d2
+  After 9 short nights, 5 mornings were in the client's higher quarter for
+  waking glucose. After 19 other nights, 2 were.
+    waking glucose +8.4 mg/dL (+0.8 to +16.0); on new days +5.2; ID 3fa9c1d2
     Luck alone would show something this strong in about 2 of 100 months.
     Often along with it: a late dinner, {rules.factor("tag:rain").phrase}.
 
@@ -96,7 +96,7 @@ def test_a_second_look_tells_no_rate_of_claims_it_never_makes(
 def test_mmol_is_shown_to_who_reads_mmol(samples: ModuleType, rules: RuleBook) -> None:
     text = told(samples.ranking(samples.hypothesis()), rules, display_unit="mmol/L")
     # 8.4, 0.8, 16.0 and 5.2 mg/dL over 18.0156
-    assert "wake glucose +0.47 mmol/L (+0.04 to +0.89); on new days +0.29" in text
+    assert "waking glucose +0.47 mmol/L (+0.04 to +0.89); on new days +0.29" in text
     assert "mg/dL" not in text
     assert "difference of 34 min" in text
 
@@ -162,7 +162,7 @@ def test_hints_that_chance_alone_would_give_are_called_so(
 ) -> None:
     hints = [samples.hypothesis(evidence=Evidence.HINT, p_adjusted=0.3)] * 2
     text = told(samples.ranking(*hints, hints_by_chance=1.5), rules)
-    line = "No more than luck would give (2 found, about 2 expected): a short night with more wake "
+    line = "No more than luck would give (2 found, about 2 expected): a short night with higher "
     assert line in " ".join(text.split())
     assert hints[0].sentence not in " ".join(text.split())
     parts = ranking_parts(samples.ranking(*hints, hints_by_chance=1.5), rules, detail=True)
@@ -242,15 +242,15 @@ def test_every_fixed_question_is_answered(samples: ModuleType, rules: RuleBook) 
     assert (
         """
 Your fixed questions
-  After 9 short nights, 5 mornings were in the client's higher quarter for wake
-  glucose. After 19 other nights, 2 were.
-    wake glucose: no difference can be told; ID 3fa9c1d2
+  After 9 short nights, 5 mornings were in the client's higher quarter for
+  waking glucose. After 19 other nights, 2 were.
+    waking glucose: no difference can be told; ID 3fa9c1d2
     We could not tell.
     Withheld: too few nights with it (have 4, need 5). Fixed on 2026-02-01. More
     than about 12 is unlikely.
-  After 9 short nights, 5 mornings were in the client's higher quarter for wake
-  glucose. After 19 other nights, 2 were.
-    wake glucose +8.4 mg/dL (-3.0 to +12.0); on new days +5.2; ID 3fa9c1d2
+  After 9 short nights, 5 mornings were in the client's higher quarter for
+  waking glucose. After 19 other nights, 2 were.
+    waking glucose +8.4 mg/dL (-3.0 to +12.0); on new days +5.2; ID 3fa9c1d2
     We could not tell.
     In 40 new days, a difference worth acting on would be found 80 times in 100.
 """
@@ -279,7 +279,7 @@ def test_a_second_look_and_what_is_not_ranked_are_told(
         "client-07, 2026-03-01 to 2026-04-02: 30 usable days, 3 left out. These records",
         "were ranked in 3 ways so far. With each of them luck has one more chance.",
         "A second look.",
-        "Not ranked: mean over the day. Withheld: over half are tied.",
+        "Not ranked: the day's average. Withheld: over half are tied.",
     ]
 
 
@@ -303,7 +303,7 @@ def test_detail_adds_every_question(samples: ModuleType, rules: RuleBook) -> Non
     # support 5/28, confidence 5/9, lift (5/9)/(7/28), leverage 5/28 - (9/28)(7/28)
     assert (
         """
-wake glucose, mg/dL
+waking glucose, mg/dL
   Worth acting on: 5.0 mg/dL. Found 80 times in 100: 9.1 mg/dL. Usual variation:
   7.0 mg/dL.
   habit          with supp lift difference    p      evidence

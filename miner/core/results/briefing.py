@@ -52,7 +52,7 @@ class DayPicture(Result):
     Attributes:
         start, end: minutes from the start of the series of readings, on the wall clock.
         spread: 5, 25, 50, 75 and 95 % quantiles of the day's readings, mg/dL, or None.
-        wake: wake glucose, mg/dL, or None.
+        wake: waking glucose, mg/dL, or None.
         high: in the client's higher quarter of the primary outcome; None no label.
         meals, tags: how many were noted that day.
         unlogged_rises: rises high enough to expect a meal, with none noted.
