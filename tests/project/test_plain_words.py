@@ -76,7 +76,6 @@ NOT_YET: set[str] = {
     "miner/words/week.py",
     "miner/words/why.py",
     "rules/cautions.toml",
-    "rules/factors.toml",
     "rules/outcomes.toml",
     "rules/wording.toml",
 }
