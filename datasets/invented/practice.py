@@ -76,14 +76,17 @@ def living_scenarios(today: date, seed: int = 0) -> dict[str, Scenario]:
     asked: dict[str, Any] = {"seed": seed, "intake": ASKED | {"diabetes": "no", "lows": "no"}}
     sleep = (Effect(*MORNING, 16.0),)
     steady: dict[str, Any] = {"base": 90.0, "level_sd": 2.0, "sensor_sd": 1.0, "effects": sleep}
-    often, half, mostly = (
-        usual_habits() | {"short_sleep": Habit(share)} for share in (0.4, 0.45, 0.8)
+    often, half, more, mostly = (
+        usual_habits() | {"short_sleep": Habit(share)} for share in (0.4, 0.45, 0.7, 0.8)
     )
     goes_on: dict[str, Any] = {"recorded_days": FIRST_MONTH, **steady, **asked}
     insulin: dict[str, Any] = {"treats_diabetes": True, "informed": today - timedelta(days=10)}
     insulin |= {"agreed": today - timedelta(days=3), "covers": ["movement"]}
-    told = {"informed": today - timedelta(days=1)}
-    calm = ASKED | {"eating_disorder": "yes"}
+    informed = {"informed": today - timedelta(days=1)}
+    high = steady | {"base": 102.0, "effects": (Effect(*MORNING, 19.0),)}
+    careful: dict[str, Any] = {"informed": today - timedelta(days=8)}
+    careful |= {"agreed": today - timedelta(days=2), "covers": ["sleep"]}
+    calm: dict[str, Any] = {"seed": seed, "intake": ASKED | {"eating_disorder": "yes"}, **steady}
     states = {
         "ready": replace(first["client-01"], effects=STRONG, habits=often, base=89.0, level_sd=4.5),
         "nothing": first["client-02"],
@@ -95,10 +98,8 @@ def living_scenarios(today: date, seed: int = 0) -> dict[str, Scenario]:
         "due": Scenario("client-08", FIRST_MONTH + 28, habits=half, **goes_on),
         "testing": Scenario("client-09", FIRST_MONTH + 28, habits=mostly, **goes_on),
         "tested": Scenario("client-10", FIRST_MONTH + 58, habits=mostly, **goes_on),
-        "informed": Scenario(
-            "client-11", 42, base=102.0, effects=(Effect(*MORNING, 19.0),), settled=told, **asked
-        ),
-        "no_numbers": Scenario("client-12", seed=seed, base=92.0, intake=calm),
+        "informed": Scenario("client-11", 42, habits=more, settled=informed, **high, **asked),
+        "no_numbers": Scenario("client-12", 42, habits=often, settled=careful, **calm),
     }
     return {
         state: replace(one, start=today - timedelta(days=1 + one.days))

@@ -28,7 +28,7 @@ QUESTIONS = (
     ("late_dinner", "overnight_mean", "up"),
     ("walk_after_dinner", "overnight_mean", "down"),
 )
-RANKED = ("nothing", "together", "referred", "insulin", "informed")
+RANKED = ("nothing", "together", "referred", "insulin", "informed", "no_numbers")
 """Clients whose records were ranked before the practice is looked at."""
 MORNING = time(0, 30, tzinfo=UTC)
 ONE = timedelta(days=1)

@@ -79,7 +79,9 @@ def _state(client: Client, state: str, of: str = "", days: Sequence[str] = ()) -
 
 
 def _referral(client: Client, report: CheckReport) -> ClientState | None:
-    asked = any(one.comes_first and one.class_ in ("refer", "agree") for one in report.cautions)
+    asked = any(
+        one.comes_first and one.class_ in ("refer", "agree", "stop") for one in report.cautions
+    )
     return _state(client, "refer_first") if asked else None
 
 
@@ -134,13 +136,13 @@ def _ranked(client: Client, report: CheckReport, book: Ledger) -> ClientState:
         if event.payload.get("records_hash") == client.records_hash
         and event.payload.get("unit") == client.settings.rank_unit
     ]
-    classes = {one.class_ for one in report.cautions}
-    if "stop" in classes:
-        return _state(client, "no_numbers")
     if not of_these:
         return _state(client, "not_ranked")
+    classes = {one.class_ for one in report.cautions}
     shown = [one for one in of_these[-1].listed("shown") if isinstance(one, dict)]
     clear = [str(one.get("id")) for one in shown if one.get("evidence") == Evidence.CLEAR]
+    if "stop" in classes:
+        return _state(client, "no_numbers", clear[0]) if clear else _state(client, "no_pattern")
     if "agree" in classes:
         return _state(client, "agreed" if client.settings.clinician.covers else "informed")
     if not clear:

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
+import shlex
 from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
-from miner import steps
+from miner import rulebook, steps
+from miner.cli.group import miner as commands
 from miner.core.results import Evidence, Ranking
+from miner.followup.planning import Wish
 
 SHORT_SLEEP = ("short_sleep",), "wake_glucose"
 DAYS = [
@@ -127,7 +131,8 @@ def test_cautions_are_as_far_as_is_meant(practice: Demo) -> None:
     assert classes(insulin) == {"agree"}
     assert {topic for one in insulin.cautions for topic, _ in one.waiting} == {"meals"}
     assert classes(no_numbers) == {"stop"}
-    assert clear(no_numbers) == []
+    assert clear(no_numbers)[0] == SHORT_SLEEP
+    assert not any(one.comes_first for one in no_numbers.cautions)
 
 
 def test_the_truth_of_a_client_whose_records_go_on_is_the_whole_truth(practice: Demo) -> None:
@@ -146,3 +151,38 @@ def test_the_truth_of_a_client_whose_records_go_on_is_the_whole_truth(practice: 
 def test_the_due_pattern_holds_up_when_it_is_read(practice: Demo) -> None:
     (kept,) = steps.follow(steps.read_client(practice[0] / "client-08"), remember=True).kept
     assert kept.status == "held_up"
+
+
+def test_the_informed_client_has_a_test_that_can_be_done(practice: Demo) -> None:
+    folder, today = practice
+    client = steps.read_client(folder / "client-11")
+    found = next(one for one in steps.practice_states(folder, today, ["client-11"]))
+    offered = steps.plan(client, found.of, Wish(today), preview=True).lengths
+    assert offered is not None
+    assert offered.default in ("short", "middle")
+
+
+def test_no_food_is_clear_where_insulin_is_taken(practice: Demo) -> None:
+    rules = rulebook.load()
+    for what, level in levels(ranked(practice, "client-06")).items():
+        if level is Evidence.CLEAR:
+            assert not any(rules.factor(name).food for name in what[0]), what
+
+
+def test_every_next_step_is_a_command_that_works(
+    practice: Demo, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder, today = practice
+
+    class OnThatDay(date):
+        @classmethod
+        def today(cls) -> date:
+            return today
+
+    monkeypatch.setattr("miner.steps.clinician.date", OnThatDay)
+    monkeypatch.chdir(tmp_path)
+    for one in steps.practice_states(folder, today):
+        words = shlex.split(str(one.next(today.isoformat())))
+        result = CliRunner().invoke(commands, words[1:])
+        assert result.exit_code == 0, (words, result.output)
+        assert result.output

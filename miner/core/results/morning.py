@@ -173,7 +173,8 @@ class ClientState(Result):
     @property
     def said(self) -> Message:
         """The state in words."""
-        return message(f"steps.state_{self.state}", days=self.days, count=self.count)
+        values = {"folder": self.folder, "days": self.days, "count": self.count}
+        return message(f"steps.state_{self.state}", **values)
 
     def next(self, on: str) -> Message:
         """Return the next step: a command, or on a page what stands on the button.
