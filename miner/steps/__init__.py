@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from miner.followup.planning import Wish
     from miner.records.write.entering import DiaryEntry
     from miner.steps.asking import ask, error_rate, why
-    from miner.steps.caseload import pool, rules_of_practice, suggested_questions
+    from miner.steps.caseload import pool, rules_of_practice
     from miner.steps.checking import cautions, check, check_records, pauses_told, with_folder
     from miner.steps.choosing import choose, choose_by_code, undo_choice
     from miner.steps.clinician import note_clinician, take_clinician_back
@@ -62,6 +62,7 @@ if TYPE_CHECKING:
     from miner.steps.ranking import rank
     from miner.steps.states import client_state, practice_states, without_records
     from miner.steps.story import chosen_now, followup_state, history, written_plan
+    from miner.steps.suggesting import suggested_questions
     from miner.steps.ticking import (
         Ticking,
         days_not_ticked,
@@ -82,7 +83,8 @@ _HOME = {
         "miner.followup.planning": ("Wish",),
         "miner.records.write.entering": ("DiaryEntry",),
         "miner.steps.asking": ("ask", "error_rate", "why"),
-        "miner.steps.caseload": ("pool", "rules_of_practice", "suggested_questions"),
+        "miner.steps.caseload": ("pool", "rules_of_practice"),
+        "miner.steps.suggesting": ("suggested_questions",),
         "miner.steps.checking": (
             "cautions",
             "check",

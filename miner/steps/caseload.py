@@ -4,28 +4,25 @@ from __future__ import annotations
 
 import os
 import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
 
-from miner.caseload.fitting import FitTask, KeptFits, PooledQuestion, own_task, questions, unit_rows
+from miner.caseload.fitting import KeptFits, PooledQuestion, unit_rows
 from miner.caseload.places import client_folders, fetched, fingerprint
 from miner.caseload.pooling import (
     MAX_LISTED,
     MAX_LISTED_THROUGHOUT,
-    MIN_CLIENTS,
     Pool,
     fewest_clients,
     pool_all,
-    strongest,
     suggest,
 )
 from miner.caseload.question import OwnSlopes
 from miner.caseload.running import Pace, Progress, run
 from miner.caseload.store import (
-    NAME,
     Head,
     Store,
     Told,
@@ -41,13 +38,12 @@ from miner.core.results.caseload import Caseload, ClientRow, PooledEffect, Sugge
 from miner.core.unit import Unit
 from miner.hypotheses.design import design
 from miner.records import read_client
-from miner.records.check.one_person import day_prints, same_days
+from miner.records.check.one_person import day_prints
 from miner.records.client import Client
 from miner.records.read.files import read_toml
 from miner.records.read.settings import PracticeFile, read_settings
 from miner.rulebook import RuleBook
 from miner.steps.checking import check
-from miner.steps.client_ledger import folder_of, ledger_of, settings_of
 from miner.steps.opening import draws_of, rules_of, table_of, whole_number
 from miner.steps.ranking import open_questions, rank
 from miner.steps.who_is_pooled import PooledClients, traces, who_is_pooled, work_folder
@@ -63,6 +59,7 @@ class Task:
         unit: what is pooled, "day" or "meal".
         known: the fingerprint of what is kept from an earlier run, or None.
         draws: permutations of the ranking; None for the rule book's.
+        units_only: the client's own ranking is not needed; a record that holds it is good too.
     """
 
     practice: str
@@ -70,14 +67,23 @@ class Task:
     unit: str
     known: str | None = None
     draws: int | None = None
+    units_only: bool = False
 
 
-def examine(task: Task) -> tuple[str, bytes | None]:
-    """Return the folder's name and its record, or None where the one kept still holds.
+UNITS_ONLY = "-units"
+"""Ends the fingerprint of a record without the client's own ranking."""
+Read = Callable[[Path], Client]
 
-    Whatever is wrong with the folder stands in the record; nothing is written anywhere, not to
-    the client's ledger either: the ranking counted here is the one ``rank`` makes, and no habit
-    is named.
+
+def examine(task: Task, read: Read = read_client) -> tuple[str, bytes | None]:
+    """Return the folder's name and its record, or None where the one kept is still valid.
+
+    Whatever is wrong with the folder is in the record. Nothing is written anywhere, and not to
+    the client's ledger: the ranking counted here is the one ``rank`` makes, and no habit is named.
+
+    Args:
+        task: which client, and what is needed of it.
+        read: how its folder is read.
     """
     from threadpoolctl import threadpool_limits
 
@@ -88,9 +94,10 @@ def examine(task: Task) -> tuple[str, bytes | None]:
             fetched(task.practice, task.folder) as folder,
         ):
             mark = _mark(task, folder)
-            if mark == task.known:
+            units = f"{mark}{UNITS_ONLY}"
+            if task.known == mark or (task.units_only and task.known == units):
                 return task.folder, None
-            return task.folder, _record(task, folder, mark)
+            return task.folder, _record(task, folder, units if task.units_only else mark, read)
     except (MinerError, OSError) as error:
         return task.folder, failed(task, _one_line(error, task.practice, task.folder))
 
@@ -114,18 +121,18 @@ def _mark(task: Task, folder: Path) -> str:
     return fingerprint(folder, repr((*program, hashed, task.unit, task.draws)))
 
 
-def _record(task: Task, folder: Path, mark: str) -> bytes:
+def _record(task: Task, folder: Path, mark: str, read: Read) -> bytes:
     code, pooled = task.folder, None
     try:
         settings = read_settings(folder, folder.parent)
         code, pooled = settings.code, settings.pooled
         rules = rules_of(folder)
-        client = read_client(folder)
-        ranking = rank(client, rules, unit=task.unit, draws=task.draws, spreads={}, together=False)
-        report = check(client, rules)
-        prints = day_prints(client.streams["glucose"])
-        row = _row(task, client, ranking, report)
-        head = Head(row, mark, _told(ranking, rules), code, prints)
+        client = read(folder)
+        told: Told = {}
+        row = ClientRow(code, task.folder, task.unit, 0, 0, "ranked", 0, 0, pooled)
+        if not task.units_only:
+            row, told = _ranked(task, client, rules)
+        head = Head(row, mark, told, code, day_prints(client.streams["glucose"]))
         units = pd.DataFrame()
         if client.settings.pooled is True:
             table = table_of(client, rules, task.unit)
@@ -136,6 +143,12 @@ def _record(task: Task, folder: Path, mark: str) -> bytes:
             task.folder, code, pooled, _one_line(error, str(folder.parent), task.folder)
         )
         return to_parquet(Head(row, mark, {}), pd.DataFrame())
+
+
+def _ranked(task: Task, client: Client, rules: RuleBook) -> tuple[ClientRow, Told]:
+    """Return a client's row, and what its own ranking calls each pattern."""
+    ranking = rank(client, rules, unit=task.unit, draws=task.draws, spreads={}, together=False)
+    return _row(task, client, ranking, check(client, rules)), _told(ranking, rules)
 
 
 def _told(ranking: Ranking, rules: RuleBook) -> Told:
@@ -227,56 +240,6 @@ def _look(
 Own = Sequence[tuple[PooledQuestion, dict[Shape, OwnSlopes]]]
 
 
-def suggested_questions(
-    client: Client | Path,
-    rules: RuleBook | None = None,
-    *,
-    draws: int | None = None,
-    progress: Progress | None = None,
-) -> Suggested:
-    """Return questions to fix for a client, from the other clients of the practice who agreed.
-
-    Nothing of this client's records is used, nor of another folder with the same records, so that
-    a question fixed today is a fixed question. What is read of the others is kept as by ``pool``.
-
-    Args:
-        client: as read, or a client folder that holds no records yet.
-        rules: for the words; the others' records are judged by the practice's.
-        draws: permutations of the others' rankings, as of ``pool``.
-        progress: told what is being done and the share done.
-
-    Raises:
-        MinerError: the practice holds no client folder, or a rule book cannot be used.
-    """
-    folder = folder_of(client).resolve()
-    practice, settings = folder.parent, settings_of(client)
-    every = [name for name in client_folders(str(practice)) if name != folder.name]
-    names = [name for name in every if _agreed(practice / name)]
-    own_rules = rules_of(folder)
-    found: list[Suggestion] = []
-    counts, looked_at = [], 0
-    for unit in ("day", "meal") if len(names) >= MIN_CLIENTS else ():
-        store = Store(folder_of_unit(practice / NAME, unit))
-        _look(str(practice), names, store, unit, draws=draws, progress=progress)
-        agreed = _without_copies(who_is_pooled(names, store).agreed, store, client)
-        counts.append(len(agreed))
-        questions, asked_of = _suggested_by(agreed, store, own_rules, unit)
-        found, looked_at = [*found, *questions], looked_at + asked_of
-    others = max(counts, default=len(names))
-    asked = {(item.factor, item.outcome) for item in ledger_of(client).asked()}
-    new = [item for item in found if (item.factor, item.outcome) not in asked]
-    told = Suggested(
-        settings.code,
-        folder.name,
-        others,
-        fewest_clients(others),
-        tuple(strongest(new)),
-        looked_at,
-        len(found) - len(new),
-    )
-    return suggestion_sentences(told, rules or own_rules, settings.display_unit)
-
-
 def suggestion_sentences(found: Suggested, rules: RuleBook, display_unit: str) -> Suggested:
     """Return what is suggested for one client with each question's sentence."""
 
@@ -301,8 +264,10 @@ def for_every_client(
     """
     if len(rows) > MAX_LISTED_THROUGHOUT:
         return ()
-    codes = [None if other.status == "error" else _code(other) for other in agreed]
-    left_out = [[at for at, code in enumerate(codes) if code in (None, _code(row))] for row in rows]
+    codes = [None if other.status == "error" else code_of(other) for other in agreed]
+    left_out = [
+        [at for at, code in enumerate(codes) if code in (None, code_of(row))] for row in rows
+    ]
     found = suggest(own, len(agreed), left_out, rules, unit)
     told = []
     for row, out, (found_of, asked) in zip(rows, left_out, found, strict=True):
@@ -312,53 +277,9 @@ def for_every_client(
     return tuple(told)
 
 
-def _agreed(folder: Path) -> bool:
-    """Say whether a folder is that of a client who agreed to be pooled; nothing else is read."""
-    try:
-        return bool(read_settings(folder, folder.parent).pooled)
-    except MinerError:
-        return False
-
-
-def _code(row: ClientRow) -> str:
+def code_of(row: ClientRow) -> str:
     """Return a client's own code: folders that say they are one client are left out together."""
     return row.client.removesuffix(f" in {row.folder}")
-
-
-def _without_copies(
-    agreed: Sequence[ClientRow], store: Store, client: Client | Path
-) -> list[ClientRow]:
-    """Return the others who could be used, but those who are this client by code or readings."""
-    code = settings_of(client).code
-    try:
-        read = client if isinstance(client, Client) else read_client(client)
-        mine = day_prints(read.streams["glucose"])
-    except MinerError:
-        mine = {}
-    heads = {row.folder: store.kept(row.folder) for row in agreed}
-    return [
-        row
-        for row in agreed
-        if row.status != "error"
-        and _code(row) != code
-        and not same_days(mine, heads[row.folder].prints)
-    ]
-
-
-def _suggested_by(
-    agreed: Sequence[ClientRow], store: Store, rules: RuleBook, unit: str
-) -> tuple[list[Suggestion], int]:
-    least = fewest_clients(len(agreed))
-    if len(agreed) < MIN_CLIENTS:
-        return [], 0
-    with store.together([row.folder for row in agreed], least) as units:
-        asked = questions(units.columns, rules, unit)
-        tasks = [
-            FitTask(at, question, units, rules.guardrails, unit, least, each=False)
-            for at, question in enumerate(asked)
-        ]
-        own = [(task.question, own_task(task)[1]) for task in tasks]
-    return suggest(own, len(agreed), [()], rules, unit)[0]
 
 
 MAX_WORKERS = 512
