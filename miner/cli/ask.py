@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from miner.cli.faults import TOO_FEW
-from miner.cli.options import DAY, client_argument, format_option
+from miner.cli.options import DAY, OneOf, client_argument, format_option
 from miner.cli.output import put_as, put_json, show
 from miner.cli.reading import cautioned, client_folder, records
 from miner.cli.waiting import progress
@@ -28,9 +28,9 @@ if TYPE_CHECKING:
 @click.option("--outcome", metavar="NAME", help="An outcome, or whole_day.")
 @click.option("--suggest", is_flag=True, help="Offer questions from other clients' records.")
 @click.option("--fix", is_flag=True, help="Write it down, to be judged on days after today.")
-@click.option("--guess", type=click.Choice(["up", "down"]), help="Which way, with --fix.")
+@click.option("--guess", type=OneOf("up", "down"), help="Which way, with --fix.")
 @click.option(
-    "--shape", type=click.Choice(["cut", "dose"]), help="With and without, or how much; else both."
+    "--shape", type=OneOf("cut", "dose"), help="With and without, or how much; else both."
 )
 @click.option("--fixed-on", type=DAY, metavar="DATE", help="When it was fixed on paper.")
 def command(

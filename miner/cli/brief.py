@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from miner.cli.faults import TOO_FEW
-from miner.cli.options import PATH, client_argument
+from miner.cli.options import PATH, OneOf, client_argument
 from miner.cli.output import complain, say
 from miner.cli.places import may_be_written
 from miner.cli.reading import records
@@ -20,7 +20,7 @@ PAGES = ("preparation", "session", "take-home", "doctor")
 @click.command("brief")
 @client_argument
 @click.option("--out", type=PATH, required=True, metavar="FILE.html")
-@click.option("--as", "kind", type=click.Choice(PAGES), required=True, help="Which page.")
+@click.option("--as", "kind", type=OneOf(*PAGES), required=True, help="Which page.")
 @click.option("--include", multiple=True, metavar="ID", help="Show this one; again for more.")
 @click.option("--plan", "trial", metavar="PLAN", help="Its dates on the page to take home.")
 @click.option("--lineup", is_flag=True, help="Add the real dots among nineteen made by luck alone.")

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from miner.cli.options import PATH, Whole, debug_option, format_option
+from miner.cli.options import PATH, OneOf, Whole, debug_option, format_option
 from miner.cli.output import put_as, say
 from miner.cli.places import may_be_written
 from miner.cli.waiting import progress
@@ -18,7 +18,7 @@ from miner.core.files import write_whole
 @click.argument("practice")
 @click.option(
     "--unit",
-    type=click.Choice(["day", "meal"]),
+    type=OneOf("day", "meal"),
     help="What is pooled; else what the practice ranks by.",
 )
 @click.option(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from miner.cli.options import PATH, client_argument
+from miner.cli.options import PATH, OneOf, client_argument
 from miner.cli.output import complain, put
 from miner.cli.reading import records
 from miner.cli.waiting import progress
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 @click.option(
     "--as",
     "form",
-    type=click.Choice(["csv", "fhir", "everything"]),
+    type=OneOf("csv", "fhir", "everything"),
     required=True,
     help="The form.",
 )

@@ -74,6 +74,6 @@ def _name(param: click.Parameter) -> str:
 
 
 def _expected(kind: Any) -> Message | None:
-    if isinstance(kind, click.Choice):
-        return message("cli.one_of", known=[str(choice) for choice in kind.choices])
+    if kind in (click.INT, click.FLOAT):
+        return message("core.int_type" if kind is click.INT else "core.float_type")
     return getattr(kind, "expected", None)

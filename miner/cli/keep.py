@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from miner.cli.options import DAY, client_argument, format_option
+from miner.cli.options import DAY, OneOf, client_argument, format_option
 from miner.cli.output import put, put_as
 from miner.cli.reading import records
 from miner.cli.waiting import progress
@@ -21,7 +21,7 @@ from miner.core.messages import MinerError
 @click.option(
     "--as",
     "as_",
-    type=click.Choice(["watch", "alternate", "adopt"]),
+    type=OneOf("watch", "alternate", "adopt"),
     help="""
     watch: live as usual and read new days; alternate: a test is planned;
     adopt: do it anyway, no verdict.""",

@@ -11,7 +11,7 @@ import click
 from miner.cli.options import PATH, debug_option, format_option
 from miner.cli.output import put, put_as, show
 from miner.cli.waiting import progress
-from miner.core.messages import message
+from miner.core.messages import MinerError, message
 
 if TYPE_CHECKING:
     from miner.core.results.mapping import Mapped, Undecided
@@ -80,7 +80,7 @@ def at_a_terminal() -> bool:
 def _answer(text: str) -> tuple[str, str]:
     key, sign, value = text.partition("=")
     if not sign or not key.strip():
-        raise click.BadParameter(str(message("cli.not_key_value", value=text)))
+        raise MinerError("cli.not_key_value", value=text[:120])
     return key.strip(), value.strip()
 
 

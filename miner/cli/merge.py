@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from miner.cli.options import PATH, debug_option, format_option
+from miner.cli.options import PATH, OneOf, debug_option, format_option
 from miner.cli.output import put_as
 from miner.cli.waiting import progress
 from miner.core.messages import MinerError
@@ -19,7 +19,7 @@ from miner.core.messages import MinerError
 @click.option("--into", metavar="WORD", help="The word that stands for the others.")
 @click.option("--part", "apart", is_flag=True, help="Take it back: these words stand alone again.")
 @click.option("--preview", is_flag=True, help="Say what it comes to; nothing is written.")
-@click.option("--kind", type=click.Choice(("tag", "food")), help="Where a word is both.")
+@click.option("--kind", type=OneOf("tag", "food"), help="Where a word is both.")
 @click.option("--rules", type=PATH, help="A folder with rule books.")
 @format_option("text", "json")
 @debug_option

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from miner.cli.options import DAY, client_argument, format_option
+from miner.cli.options import DAY, OneOf, client_argument, format_option
 from miner.cli.output import put_as
 from miner.cli.reading import client_folder, records
 from miner.cli.waiting import progress
@@ -44,7 +44,7 @@ class Amount(click.ParamType[str]):
         if word in (*LEVELS, UNKNOWN):
             return word
         if not bare.replace(".", "", 1).isdecimal() or not bare.isascii():
-            self.fail(str(message("cli.not_an_amount", value=value)), param, ctx)
+            self.fail(str(message("cli.is_value", value=value)), param, ctx)
         return bare
 
 
@@ -59,7 +59,7 @@ AMOUNT = Amount()
 @click.option("--tag", metavar="WORD", help="A tag.")
 @click.option("--at", metavar="WHEN", help='When: "2026-02-03 19:30". For a tag, a date will do.')
 @click.option("--to", metavar="WHEN", help="When a tag ended.")
-@click.option("--kind", type=click.Choice(KINDS), help="Which meal, or no food at all.")
+@click.option("--kind", type=OneOf(*KINDS), help="Which meal, or no food at all.")
 @click.option("--carbs", type=AMOUNT, metavar="GRAMS", help="Or: low, moderate, high, unknown.")
 @click.option("--protein", type=AMOUNT, metavar="GRAMS", help="The same.")
 @click.option("--fat", type=AMOUNT, metavar="GRAMS", help="The same.")

@@ -25,11 +25,30 @@ class Day(click.ParamType[str]):
         try:
             return date.fromisoformat(value).isoformat()
         except ValueError:
-            self.fail(str(message("cli.not_a_date", value=value)), param, ctx)
+            self.fail(str(message("cli.is_value", value=value)), param, ctx)
 
 
 DAY = Day()
 PATH = click.Path(path_type=Path)
+
+
+class OneOf(click.Choice[str]):
+    """One of a few words."""
+
+    def __init__(self, *words: str) -> None:
+        super().__init__(words)
+
+    @property
+    def expected(self) -> Message:
+        """What may be given."""
+        return message("cli.one_of", known=list(self.choices))
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the word."""
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter:
+            self.fail(str(message("cli.is_value", value=value)), param, ctx)
 
 
 class Whole(click.IntRange):
@@ -46,9 +65,7 @@ class Whole(click.IntRange):
         try:
             return super().convert(value, param, ctx)
         except click.BadParameter:
-            if str(value).lstrip("-").isdecimal():
-                self.fail(str(message("cli.out_of_range", value=value)), param, ctx)
-            raise
+            self.fail(str(message("cli.is_value", value=value)), param, ctx)
 
 
 def debug_option(function: F) -> F:
@@ -71,7 +88,7 @@ def format_option(*names: str) -> Callable[[F], F]:
         return click.option(
             "--format",
             "form",
-            type=click.Choice(names),
+            type=OneOf(*names),
             default=names[0],
             show_default=True,
             help="How results are printed.",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from miner.cli.options import DAY, PATH, Whole, client_argument, format_option
+from miner.cli.options import DAY, PATH, OneOf, Whole, client_argument, format_option
 from miner.cli.output import put_as
 from miner.cli.places import may_be_written
 from miner.cli.reading import records
@@ -38,9 +38,9 @@ if TYPE_CHECKING:
     help="A larger difference to find; of glucose in the unit of the practice.",
 )
 @click.option(
-    "--length", type=click.Choice(["short", "middle", "long"]), help="At most 4, 8 or 16 weeks."
+    "--length", type=OneOf("short", "middle", "long"), help="At most 4, 8 or 16 weeks."
 )
-@click.option("--meal", type=click.Choice(["breakfast", "lunch", "dinner"]), help="Which meal.")
+@click.option("--meal", type=OneOf("breakfast", "lunch", "dinner"), help="Which meal.")
 @click.option("--pairs", type=int, metavar="N", help="How many pairs, six at the least.")
 @click.option("--sensor-days", type=Whole(5, 30), default=14, show_default=True)
 @click.option("--calendar", type=PATH, help="Write a calendar file, .ics.")

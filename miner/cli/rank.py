@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from miner.cli.faults import TOO_FEW
-from miner.cli.options import DAY, Whole, client_argument, format_option
+from miner.cli.options import DAY, OneOf, Whole, client_argument, format_option
 from miner.cli.output import put_as
 from miner.cli.reading import records
 from miner.cli.waiting import progress
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 @click.command("rank")
 @client_argument
 @format_option("text", "json", "csv")
-@click.option("--unit", type=click.Choice(["day", "meal"]), help="Rank days or meals.")
+@click.option("--unit", type=OneOf("day", "meal"), help="Rank days or meals.")
 @click.option("--outcome", metavar="NAME", help="Show only this outcome; all are still counted.")
 @click.option("--from", "first", type=DAY, metavar="DATE", help="First day, like 2026-03-01.")
 @click.option("--to", "last", type=DAY, metavar="DATE", help="Last day.")

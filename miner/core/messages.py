@@ -140,13 +140,61 @@ class MinerError(Exception):
 
     @property
     def message(self) -> str:
-        """The four parts in one line of plain words."""
+        """The four parts in whole sentences on one line."""
+        found, *others = self.sentences
         place = [self.file] if self.file else []
         if self.row is not None:
             place.append(f"row {self.row}")
-        head = f"{', '.join(place)}: " if place else ""
-        expected = f"Expected: {_stop(self.expected)}"
-        return f"{head}{_stop(self.found)} {expected} {_stop(self.do)}"
+        if place:
+            found = f"{', '.join(place)}: {_stop(self.found)}"
+        return " ".join([found, *others])
+
+    @property
+    def sentences(self) -> tuple[str, str, str]:
+        """What was found, what was expected and what to do, in whole sentences."""
+        found = _stop(self.found)
+        return f"{found[:1].upper()}{found[1:]}", f"Expected {_stop(self.expected)}", _stop(self.do)
+
+
+VALUE_KINDS = (
+    "bool_parsing",
+    "bool_type",
+    "dict_type",
+    "float_parsing",
+    "float_type",
+    "greater_than",
+    "greater_than_equal",
+    "int_from_float",
+    "int_parsing",
+    "int_type",
+    "less_than",
+    "less_than_equal",
+    "list_type",
+    "literal_error",
+    "model_type",
+    "string_pattern_mismatch",
+    "string_too_long",
+    "string_too_short",
+    "string_type",
+    "too_long",
+    "tuple_type",
+)
+"""What the checks of values say of themselves and has a text of its own."""
+
+
+def expected_of(wrong: Mapping[str, Any]) -> Message:
+    """Return what is expected of a value.
+
+    Args:
+        wrong: "type", "ctx" and "msg" as a check of values reports them; a check of this program
+            has a code as its type.
+    """
+    kind, facts = wrong["type"], wrong.get("ctx", {})
+    if "." in kind:
+        return Message(kind, facts)
+    if kind in VALUE_KINDS:
+        return Message(f"core.{kind}", facts)
+    return message("core.said_of_a_value", said=wrong["msg"])
 
 
 def printable(name: str) -> str:

@@ -193,14 +193,14 @@ def fault_page(page_request: PageRequest, error: Exception) -> HTMLResponse:
         )
     if isinstance(error, MinerError):
         status = 404 if isinstance(error, Missing) else 413 if isinstance(error, TooLarge) else 400
-        told = {name: getattr(error, name) for name in ("row", "found", "expected", "do")}
-        told |= {"file": error.file and PurePath(error.file).name, "code": _whose(page_request)}
+        told = {"row": error.row, "sentences": error.sentences, "code": _whose(page_request)}
+        told["file"] = error.file and PurePath(error.file).name
         told["title"] = message("page.not_as_it_stands")
     else:
         traceback.print_exception(error, file=sys.stderr)
         said, status = texts("page.program_fault", {}), 500
-        told = {"title": said["text"], "found": said["found"], "do": said["do"]}
-        told |= {"file": None, "row": None, "expected": ""}
+        told = {"title": said["text"], "sentences": (said["found"], said["do"])}
+        told |= {"file": None, "row": None}
     return render.page(page_request, "fault.html", status=status, first=(), **told)
 
 

@@ -23,7 +23,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from miner.core import resources
-from miner.core.messages import Message, MinerError, closest
+from miner.core.messages import MinerError, closest, expected_of
 
 _NUMBERS = (int, float, float | None, dict[str, int])
 
@@ -490,8 +490,7 @@ def _explain(error: ValidationError, books: list[_Book]) -> MinerError:
         return MinerError("rulebook.missing_key", file=book.path, key=found)
     told = first["input"]
     shown = str(told).lower() if isinstance(told, bool) else repr(told)
-    ours = first["type"].startswith("rulebook.")
-    expected = Message(first["type"], first.get("ctx", {})) if ours else first["msg"].lower()
+    expected = expected_of(first)
     return MinerError(
         "rulebook.bad_value", file=book.path, key=found, shown=shown, expected=expected
     )

@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 from pydantic import ValidationError
 
-from miner.core.messages import MinerError
+from miner.core.messages import MinerError, expected_of
 from miner.core.results import Finding
 from miner.core.results.mapping import Loss, Mapped, Undecided
 from miner.records.check.plausible import without_impossible_dates
@@ -29,7 +29,7 @@ from miner.records.read.discover import (
     own_patterns,
     practice_of,
 )
-from miner.records.read.files import expected_of, read_bytes
+from miner.records.read.files import read_bytes
 from miner.records.read.settings import read_settings
 from miner.records.read.sources import Source, read_sources
 from miner.records.stream_file import Part

@@ -10,10 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic import TypeAdapter, ValidationError
 
-from miner.core.messages import MinerError, closest
+from miner.core.messages import MinerError, closest, expected_of
 from miner.core.results.mapping import Known, Option, Undecided
 from miner.records.columns import TO_MINUTES
-from miner.records.read.files import expected_of
 from miner.records.read.sources import Source
 
 if TYPE_CHECKING:

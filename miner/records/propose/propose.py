@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from pydantic import ValidationError
 
-from miner.core.messages import MinerError, Severity, closest
+from miner.core.messages import MinerError, Severity, closest, expected_of
 from miner.core.results.mapping import Loss, Option, Proposal, ReadRow
 from miner.records.check.one_person import spellings
 from miner.records.columns import (
@@ -36,7 +36,7 @@ from miner.records.propose.saved import as_toml
 from miner.records.propose.times import times_of
 from miner.records.read.cells import to_lengths, to_numbers
 from miner.records.read.discover import TABLES, FoundFile, practice_of
-from miner.records.read.files import expected_of, explained, read_bytes
+from miner.records.read.files import explained, read_bytes
 from miner.records.read.kinds import JSON_LINES, open_file
 from miner.records.read.packed import ARCHIVE
 from miner.records.read.settings import read_settings

@@ -10,9 +10,9 @@ from typing import Annotated, Any, TypeVar, get_args
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
-from pydantic_core import ErrorDetails, PydanticCustomError
+from pydantic_core import PydanticCustomError
 
-from miner.core.messages import Message, MinerError, closest, message
+from miner.core.messages import Message, MinerError, closest, expected_of, message
 from miner.records.read.packed import LARGEST_BYTES
 
 LARGEST_TOML_BYTES = 1_000_000
@@ -76,27 +76,6 @@ def not_as_expected(code: str, **values: Any) -> PydanticCustomError:
     return PydanticCustomError(f"records.{code}", code, values)
 
 
-_TYPES = (
-    "bool_parsing",
-    "bool_type",
-    "dict_type",
-    "float_parsing",
-    "float_type",
-    "greater_than_equal",
-    "int_from_float",
-    "int_parsing",
-    "int_type",
-    "list_type",
-    "literal_error",
-    "model_type",
-    "string_pattern_mismatch",
-    "string_too_long",
-    "string_too_short",
-    "string_type",
-    "too_long",
-    "tuple_type",
-)
-"""What the checks of values say of themselves and has a text of its own."""
 Zone = Annotated[str, AfterValidator(_known_zone)]
 
 
@@ -137,16 +116,6 @@ def explained(error: ValidationError, model: type[BaseModel], file: str) -> Mine
         return MinerError("records.key_missing", file=file, key=key)
     value, expected = _short(first["input"]), expected_of(first)
     return MinerError("records.key_wrong", file=file, key=key, value=value, expected=expected)
-
-
-def expected_of(wrong: ErrorDetails) -> Message:
-    """Return what is expected of a value."""
-    kind, facts = wrong["type"], wrong.get("ctx", {})
-    if kind.startswith("records."):
-        return Message(kind, facts)
-    if kind in _TYPES:
-        return Message(f"records.{kind}", facts)
-    return message("records.said_of_a_value", said=wrong["msg"])
 
 
 def _spoken(place: list[int | str]) -> str:
