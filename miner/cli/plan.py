@@ -37,9 +37,7 @@ if TYPE_CHECKING:
     metavar="SIZE",
     help="A larger difference to find; of glucose in the unit of the practice.",
 )
-@click.option(
-    "--length", type=OneOf("short", "middle", "long"), help="At most 4, 8 or 16 weeks."
-)
+@click.option("--length", type=OneOf("short", "middle", "long"), help="At most 4, 8 or 16 weeks.")
 @click.option("--meal", type=OneOf("breakfast", "lunch", "dinner"), help="Which meal.")
 @click.option("--pairs", type=int, metavar="N", help="How many pairs, six at the least.")
 @click.option("--sensor-days", type=Whole(5, 30), default=14, show_default=True)

@@ -119,7 +119,7 @@ def test_a_work_folder_that_cannot_be_made_is_bad_input(tmp_path: Path) -> None:
 
 
 def test_a_result_that_vanishes_is_told(tmp_path: Path) -> None:
-    with pytest.raises(MinerError, match="gone or damaged"):
+    with pytest.raises(MinerError, match="missing or damaged"):
         Store(tmp_path).kept("client-01")
 
 

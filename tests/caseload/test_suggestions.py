@@ -261,7 +261,7 @@ def test_a_client_without_records_is_offered_questions_ready_to_run(
 def test_nothing_else_is_asked_beside(few: Path, run: Callable[..., Result]) -> None:
     result = run("ask", str(few / "client-01"), "--suggest", "--fix")
     assert result.exit_code == 2
-    assert "--fix is given beside --suggest" in result.stderr
+    assert "--suggest and --fix cannot be given together" in result.stderr
 
 
 def test_the_caseload_shows_what_is_offered_to_whom(found: Caseload, practice: Path) -> None:
@@ -269,7 +269,7 @@ def test_the_caseload_shows_what_is_offered_to_whom(found: Caseload, practice: P
     text = " ".join(render(caseload_parts(found, rules), 100, styled=False).split())
     assert "Questions to fix, from other clients' records" in text
     assert "a short night: waking glucose higher" in text
-    assert "never on the client's own" in text
+    assert "never from the client's own" in text
     page = caseload_page(found, rules)
     assert "a short night: waking glucose higher" in page
     assert len(found.suggested) == len(found.clients)

@@ -102,7 +102,7 @@ def test_without_anything_chosen_the_practitioner_is_told(
 ) -> None:
     done = run("brief", str(practice / "client-01"), "--out", str(tmp_path / "p.html"),
                "--as", "take-home")  # fmt: skip
-    assert "Add --include ID" in done.stderr
+    assert "Add --include 1" in done.stderr
 
 
 def test_too_few_days_still_make_a_page(practice: Path, run: Any, tmp_path: Path) -> None:
@@ -117,7 +117,7 @@ def test_too_few_days_still_make_a_page(practice: Path, run: Any, tmp_path: Path
     [
         (["--out", "p.html", "--as", "session", "--include", "4c28aa7d"],
          "Did you mean '4c28aa7c'?"),
-        (["--out", "p.html", "--as", "take-home", "--plan", "p9"], "there is no plan 'p9'"),
+        (["--out", "p.html", "--as", "take-home", "--plan", "p9"], "There is no plan 'p9'"),
         (["--out", "p.txt", "--as", "session"], "a name that ends in .html"),
         (["--out", "taken.html", "--as", "session"], "a file here that miner did not write"),
         (["--out", "p.html", "--as", "poster"], "preparation"),

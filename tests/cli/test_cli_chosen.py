@@ -46,7 +46,7 @@ def test_codes_are_taken_and_a_slip_of_the_pen_is_told(run: Any, client: Path) -
     assert said.exit_code == 0, said.output
     assert f"miner plan {client} {dinner} --start DATE --preview" in said.stdout
     both = run("note", str(client), "--chosen", codes["watch"], codes["leave"])
-    assert "two of the codes" in " ".join(both.stderr.split())
+    assert "Two of the codes" in " ".join(both.stderr.split())
     again = run("note", str(client), "--chosen", codes["test"])
     assert "nothing new is written" in " ".join(again.stdout.split())
     left = run("note", str(client), "--chosen", codes["leave"])

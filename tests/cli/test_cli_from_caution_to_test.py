@@ -82,7 +82,7 @@ def test_wake_readings_of_126_to_a_read_test(do: Callable[..., str], folder: Pat
     begin = ("--start", BEGIN.isoformat(), "--length", "middle")
 
     refused = do("plan", id_, *begin, code=2)
-    assert "habits of sleep wait: 126 mg/dL or more at waking on 8 days (" in refused
+    assert "Habits of sleep wait: 126 mg/dL or more at waking on 8 days (" in refused
     assert refused.endswith(f"miner note {folder} --informed DATE.")
     assert [one.event for one in ledger.read(folder).events if one.event != "ranked"] == []
 

@@ -83,7 +83,7 @@ def test_it_is_taken_back(client: Path, run: Any) -> None:
     path = str(client / "food.csv")
     run("map", path, "--write")
     result = run("map", path, "--undo")
-    assert result.stdout == "food.csv: it is not mapped now, in client-01/sources.toml.\n"
+    assert result.stdout == "food.csv is not mapped any more in client-01/sources.toml.\n"
     assert (client / "sources.toml").read_text() == ""
 
 
@@ -113,23 +113,23 @@ def test_an_entry_that_would_be_refused_is_not_offered_to_be_saved(
     assert "--set columns.start=bedtime" in result.stdout
     monkeypatch.setattr("miner.cli.map.at_a_terminal", lambda: True)
     asked = run("map", str(client / "nights.csv"), *turned, typed="y\n")
-    assert "Save it like this?" not in asked.output
+    assert "Save it in this way?" not in asked.output
     assert not (client / "sources.toml").exists()
 
 
 @pytest.mark.parametrize(
     ("answer", "expected"),
     [
-        ("decimal=x", "--set decimal is 'x'. Expected: '.' or ','."),
-        ("skip_rows=-2", "--set skip_rows is '-2'. Expected: a number of 0 or more"),
-        ("skip_rows=abc", "--set skip_rows is 'abc'. Expected: a whole number"),
-        ("delimiter=xx", "--set delimiter is 'xx'. Expected: one character"),
-        ("encoding=klingon", "--set encoding is 'klingon'. Expected: an encoding such as"),
-        ("time_zone=Mars", "Expected: a time zone such as 'Europe/Lisbon'"),
-        ("columns=time", "--set columns is 'time'. Expected: columns.KEY=VALUE"),
+        ("decimal=x", "--set decimal is 'x'. Expected '.' or ','."),
+        ("skip_rows=-2", "--set skip_rows is '-2'. Expected a number of 0 or more"),
+        ("skip_rows=abc", "--set skip_rows is 'abc'. Expected a whole number"),
+        ("delimiter=xx", "--set delimiter is 'xx'. Expected one character"),
+        ("encoding=klingon", "--set encoding is 'klingon'. Expected an encoding such as"),
+        ("time_zone=Mars", "Expected a time zone such as 'Europe/Lisbon'"),
+        ("columns=time", "--set columns is 'time'. Expected columns.KEY=VALUE"),
         ("units.carbs_g=q", "'carbs_g' in [units] is 'q'"),
-        ("nonsense=1", "'nonsense' is not known"),
-        ("worn=maybe", "--set worn is 'maybe'. Expected: true or false"),
+        ("nonsense=1", "there is a key 'nonsense'"),
+        ("worn=maybe", "--set worn is 'maybe'. Expected true or false"),
     ],
 )
 def test_an_answer_that_cannot_be_used_is_one_message_of_our_own(

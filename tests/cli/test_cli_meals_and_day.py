@@ -70,7 +70,7 @@ def test_pairs_are_printed_and_drawn(run: Any, client: str, tmp_path: Path) -> N
 def test_what_cannot_be_compared_or_drawn_is_told(run: Any, client: str, tmp_path: Path) -> None:
     for words, said in (
         (["--compare", "walk_aftr"], "Did you mean 'walk_after'?"),
-        (["--out", "x.svg"], "--compare is missing"),
+        (["--out", "x.svg"], "--out needs --compare"),
         (["--compare", "walk_after", "--out", "x.pdf"], "one of .svg, .png, .html"),
     ):
         result = run("meals", client, *words)
@@ -93,7 +93,7 @@ def test_a_day_of_a_client(run: Any, client: str, tmp_path: Path) -> None:
         assert f">{word}<" in pictures[0].read_text()
     missing = run("day", client, "2031-01-01")
     assert (missing.exit_code, missing.stdout) == (2, "")
-    assert "the records hold no day 2031-01-01" in missing.stderr
+    assert "The records hold no day 2031-01-01" in missing.stderr
 
 
 def test_a_practice(run: Any, practice: Path) -> None:

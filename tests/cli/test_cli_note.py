@@ -174,9 +174,9 @@ def test_what_a_correction_replaced_is_shown_by_day(run: Any, client: Path) -> N
 @pytest.mark.parametrize(
     ("words", "found"),
     [
-        (["--day", "2026-03-03"], "--day has no words"),
+        (["--day", "2026-03-03"], "--day needs the words of the note"),
         (["words"], "'words' stands alone"),
-        (["--day", "2026-03-03", "  "], "the note is empty"),
+        (["--day", "2026-03-03", "  "], "The note is empty"),
         (["--day", "2026-03-03", "a\x07b"], "a mark that is no text (U+0007)"),
         (["--day", "2026-03-03", "a\x00b"], "a mark that is no text (U+0000)"),
         (["--day", "2026-03-03", "a" * 5000], "5000 characters"),
@@ -185,10 +185,10 @@ def test_what_a_correction_replaced_is_shown_by_day(run: Any, client: Path) -> N
         (["--day", "2026-03-03", "--session", "2026-03-03", "a"], "--day stands with --session"),
         (["--mend", "meals.csv:2", "--remove", "meals.csv:3"], "--mend stands with --remove"),
         (["--meal", "x", "--tag", "y", "--at", "2026-03-03 12:00"], "--meal stands with --tag"),
-        (["--meal", "x", "--at", "2026-03-03 12:00", "--carbs", "7,5"], "'7,5'. Expected: a"),
-        (["--meal", "x", "--at", "2026-03-03 12:00", "--carbs", "-7"], "'-7'. Expected: a"),
+        (["--meal", "x", "--at", "2026-03-03 12:00", "--carbs", "7,5"], "'7,5'. Expected a"),
+        (["--meal", "x", "--at", "2026-03-03 12:00", "--carbs", "-7"], "'-7'. Expected a"),
         (["--meal", "x", "--at", "2026-03-03 12:00", "--energy", "high"], "--energy is 'high'"),
-        (["--carbs", "7"], "when it was is not said"),
+        (["--carbs", "7"], "The date and the time are missing"),
         (["--undo", "practice"], "--undo is 'practice'"),
     ],
 )  # fmt: skip

@@ -133,7 +133,7 @@ TOMORROW = (date.today() + timedelta(days=1)).isoformat()
         (["--agreed", TOMORROW, "--covers", "sleep"], f"{TOMORROW} is still to come"),
         (["--informed", "1926-03-05"], "1926-03-05 is long past"),
         (["--informed", "March"], "'March' is not a date"),
-        (["--agreed", "2026-03-05"], "it is not said what the agreement of 2026-03-05 covers"),
+        (["--agreed", "2026-03-05"], "It is not said what the agreement of 2026-03-05 covers"),
         (["--agreed", "2026-03-05", "--covers", " , "], "not said what the agreement"),
         (["--covers", "sleep,meals"], "when the clinician agreed to sleep and meals"),
         (["--informed", "2026-03-05", "--covers", "sleep"], "when the clinician agreed to sleep"),

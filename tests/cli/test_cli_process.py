@@ -105,7 +105,7 @@ def test_version_is_printed() -> None:
 def test_wrong_usage_exits_with_two() -> None:
     done = process(START, "rank")
     assert (done.returncode, done.stdout) == (2, b"")
-    assert done.stderr.startswith(b"CLIENT is missing. Expected: ")
+    assert done.stderr.startswith(b"CLIENT is missing. Expected ")
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "ascii", "latin-1"])
@@ -147,7 +147,7 @@ def test_an_output_that_is_full_is_told(fake: str) -> None:
             stderr=subprocess.PIPE,
         )
     assert done.returncode == 2
-    assert done.stderr.startswith(b"No space left on device. Expected: ")
+    assert done.stderr.startswith(b"No space left on device. Expected ")
 
 
 def test_progress_is_silent_where_nobody_looks(

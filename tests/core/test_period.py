@@ -51,19 +51,19 @@ def test_a_day_of_every_usual_type_is_a_day(value):
     "value", ["1 March", "", 3, None, "2026-02-30", pd.NaT, np.datetime64("NaT")]
 )
 def test_what_is_no_day_is_reported(value):
-    with pytest.raises(MinerError, match=r"is not a day\. Expected: a day like 2026-03-01"):
+    with pytest.raises(MinerError, match=r"is not a date\. Expected a date such as 2026-03-01"):
         day_of(value)
 
 
 def test_a_period_that_ends_before_it_begins_is_reported():
-    with pytest.raises(MinerError, match="2026-05-01, comes after the last, 2026-04-30"):
+    with pytest.raises(MinerError, match="2026-05-01, comes after the last day, 2026-04-30"):
         Period.of("2026-05-01", date(2026, 4, 30))
 
 
 def test_units_have_names():
     assert [Unit.of(name).other for name in ("day", "meal")] == ["meal", "day"]
     for name in ("meals", "Day", None, 1):
-        with pytest.raises(MinerError, match="Expected: 'day' or 'meal'"):
+        with pytest.raises(MinerError, match="Expected 'day' or 'meal'"):
             Unit.of(name)
 
 

@@ -313,7 +313,7 @@ def test_two_programs_that_keep_at_once_cannot_both_be_third(folder, others, rul
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("nothing1", "--as", "watch"), "there is no hypothesis 'nothing1'"),
+        (("nothing1", "--as", "watch"), "There is no hypothesis 'nothing1'"),
         (("ID",), "--as is missing"),
         (("ID", "--as", "watch"), "kept already"),
         (("ID", "--as", "watching"), "not one of"),
@@ -422,7 +422,7 @@ def test_a_plan_whose_pairs_are_all_past_is_refused(free, rules, monkeypatch):
     before = events(folder, "kept")
     wish = steps.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
     at = datetime(2026, 11, 25, 9, tzinfo=UTC)
-    with pytest.raises(MinerError, match="all pairs of this plan are over"):
+    with pytest.raises(MinerError, match="All pairs of this plan are over"):
         steps.plan(steps.read_client(folder), id_, wish, rules, now=at)
     assert events(folder, "planned") == ()
     assert events(folder, "kept") == before
@@ -501,7 +501,7 @@ def test_a_client_who_needs_a_clinician_is_not_planned_for(free, rules):
         file.write('[intake]\ninsulin = "yes"\n')
     result = invoke("plan", folder, id_, "--start", "2026-03-02")
     assert result.exit_code == 2
-    assert "habits of sleep wait: yes to insulin" in result.stderr
+    assert "Habits of sleep wait: yes to insulin" in result.stderr
     assert "--informed DATE" in result.stderr
 
 
@@ -627,7 +627,7 @@ def test_a_result_before_its_date_after_it_and_again(free, whole, rules, monkeyp
         "as_followed", "sentence",
     }  # fmt: skip
     assert invoke("result", folder, plan.plan).exit_code == 0
-    assert "there is no plan" in invoke("result", folder, "nothing").stderr
+    assert "There is no plan" in invoke("result", folder, "nothing").stderr
 
 
 def test_a_plan_stopped_before_any_pair_spends_no_verdict(free, whole, rules, monkeypatch):
@@ -808,7 +808,7 @@ def test_days_and_numbers_without_sense_do_not_count(free, rules, monkeypatch):
         path.write_bytes(whole_ledger)
         edited(folder, event, lambda row, key=key, junk=junk: row.update({key: junk}))
         assert len(steps.follow(client, rules, remember=True).kept) == (0 if event == "kept" else 2)
-        with pytest.raises(MinerError, match="there is no plan"):
+        with pytest.raises(MinerError, match="There is no plan"):
             steps.result(client, name, rules)
         assert "does not count" in " ".join(invoke("history", folder).stdout.split())
 
@@ -1014,7 +1014,7 @@ def test_a_plan_edited_by_hand_does_not_count(free, rules, monkeypatch):
     ):  # fmt: skip
         before = (folder / "ledger.jsonl").read_bytes()
         edited(folder, "planned", change)
-        assert "there is no plan" in invoke("result", folder, name).stderr
+        assert "There is no plan" in invoke("result", folder, name).stderr
         assert "does not count" in " ".join(invoke("history", folder).stdout.split())
         assert invoke("follow", folder).exit_code == 0
         (folder / "ledger.jsonl").write_bytes(before)

@@ -51,7 +51,7 @@ def test_the_spread_across_clients_is_used_for_one_question():
     [
         ("tag:rain", "day_meen", "no outcome 'day_meen' by day", "Did you mean 'day_mean'?"),
         ("tag:rain", "xyz", "no outcome 'xyz' by day", ""),
-        ("lat_dinner", "day_mean", "no factor 'lat_dinner'", "Did you mean 'late_dinner'?"),
+        ("lat_dinner", "day_mean", "no habit 'lat_dinner'", "Did you mean 'late_dinner'?"),
         ("short_sleep", "day_mean", "'short_sleep' does not meet 'day_mean'", ""),
         (
             "tag:rains",

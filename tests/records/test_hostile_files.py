@@ -79,21 +79,21 @@ CASES: dict[str, tuple[Files, str]] = {
     "values beyond what the sensor can tell": (
         {"glucose.csv": STEADY.replace("08:00,103", "08:00,LO").replace("09:00,95", "09:00,HI")},
         "4 readings of 'glucose_mg_dl' beyond what the sensor can tell ('LO', 'HI')"),
-    "an empty file": ({"glucose.csv": ""}, "!there is not one glucose reading"),
+    "an empty file": ({"glucose.csv": ""}, "!there are no glucose readings"),
     "a header only": ({"meals.csv": MEALS}, "a header and no rows"),
     "blank lines only": ({"tags.csv": "\n\n\n"}, "the file is empty"),
     "separated by semicolons": (
         {"glucose.csv": STEADY.replace(",", ";")}, "!separated by a semicolon"),
     "separated by tabs": ({"glucose.csv": STEADY.replace(",", "\t")}, "!separated by a tab"),
     "separated by bars": ({"glucose.csv": STEADY.replace(",", "|")}, "!separated by a bar"),
-    "a column twice": ({"glucose.csv": "time,glucose_mg_dl,time\n" + ROW}, "!stands twice"),
+    "a column twice": ({"glucose.csv": "time,glucose_mg_dl,time\n" + ROW}, "!the column 'time' twice"),
     "a column in capitals": (
         {"glucose.csv": STEADY.replace("time", "TIME")}, "!Did you mean 'TIME'?"),
     "no header": ({"glucose.csv": STEADY.removeprefix(HEAD)}, "!there is no column 'time'"),
     "a preamble": ({"glucose.csv": "made by nobody\n" + STEADY}, "!there is no column 'time'"),
     "more cells than names": (
         {"glucose.csv": STEADY + "2026-03-04T00:00,100,7\n"}, "more than the 2 cells"),
-    "a quote never closed": ({"meals.csv": f'{MEALS}2026-03-02T08:00,"soup,3\n'}, "~never closed"),
+    "a quote never closes": ({"meals.csv": f'{MEALS}2026-03-02T08:00,"soup,3\n'}, "~never closed"),
     "a quote that swallows rows": (
         {"meals.csv": MEALS + '2026-03-02T08:00,"soup,1\n' + "2026-03-02T09:00,x,1\n" * 30
          + '2026-03-02T12:00,tea",1\n'}, "a quote took the rows below"),
@@ -133,7 +133,7 @@ CASES: dict[str, tuple[Files, str]] = {
         {"sleep.csv": f"{SLEEP}2026-03-01T23:00,2026-03-03T06:00,400\n"}, "longer than 24 hours"),
     "columns under each other's names": (
         {"glucose.csv": HEAD + "".join(f"{95 + m},2026-03-02T08:{m:02d}\n" for m in range(9))},
-        ">Times stand in 'glucose_mg_dl'"),
+        ">The times are in 'glucose_mg_dl'"),
     "a spreadsheet's numbers for dates": (
         {"glucose.csv": HEAD + "".join(f"46082.{m:03d},100\n" for m in range(9))},
         ">a spreadsheet's number for a date"),
@@ -208,8 +208,8 @@ CASES: dict[str, tuple[Files, str]] = {
         {"tags.csv": "time,tag\n2026-03-02T08:00,Late coffee\n2026-03-03T08:00,late coffees\n"},
         "may be one"),
     # open standards
-    "JSON that is not": ({"a.json": "{oops"}, "~this is not JSON"),
-    "JSON of something else": ({"a.json": '{"a": 1}'}, "~nothing in it is a FHIR Observation"),
+    "JSON that is not": ({"a.json": "{oops"}, "~this is not valid JSON"),
+    "JSON of something else": ({"a.json": '{"a": 1}'}, "~this file holds no FHIR Observation"),
     "JSON nested without end": ({"a.json": "[" * 5000 + "]" * 5000}, "~"),
     "an average passed off as a reading": (
         {"a.json": '{"resourceType": "Observation", "status": "final", "code": {"coding": [{'
@@ -228,10 +228,10 @@ CASES: dict[str, tuple[Files, str]] = {
         "!a file in the client folder"),
     "a change of the sensor in the year 9999": (
         {"client.toml": "sensor_changes = [9999-12-31T00:00:00]\n"},
-        "!'number 1' in [sensor_changes] is 9999-12-31T00:00:00. Expected: a date of the years"),
+        "!'number 1' in [sensor_changes] is 9999-12-31T00:00:00. Expected a date of the years"),
     "a table of a list in single brackets": (
         {"client.toml": '[left_out]\ndate = 2026-03-09\nreason = "fever"\n'},
-        "!'left_out' is a table with date, reason. Expected: a list; tables of a list are"),
+        "!'left_out' is a table with date, reason. Expected a list (tables of a list are"),
     "every file of every folder": (
         {"sources.toml": mapped("***", "meals", 'time = "a"\nlabel = "b"')},
         "!a file in the client folder"),
@@ -278,8 +278,8 @@ def test_the_corpus_is_large_enough() -> None:
 @pytest.mark.parametrize(
     ("limit", "most", "said"),
     [
-        ("LARGEST_BYTES", 10_000, f"hold {2 * len(STEADY) / 1e6:.3g} MB together.*at most 0.01 MB"),
-        ("MOST_ROWS", 600, "hold 1152 rows together.*at most 600 rows"),
+        ("LARGEST_BYTES", 10_000, f"have {2 * len(STEADY) / 1e6:.3g} MB together.*at most 0.01 MB"),
+        ("MOST_ROWS", 600, "have 1152 rows together.*at most 600 rows"),
     ],
 )
 def test_files_that_are_too_much_together(monkeypatch, tmp_path, limit, most, said) -> None:

@@ -380,13 +380,13 @@ def test_a_line_that_is_not_json_is_counted(folder):
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("{oops", "this is not JSON"),
-        ("[" * 100_000, "this is not JSON"),
-        ('{"a": 1}', "nothing in it is a FHIR Observation"),
-        ("[1, 2]", "nothing in it is a FHIR Observation"),
-        ('"text"', "nothing in it is a FHIR Observation"),
-        ("", "there is not one glucose reading"),
-        (json.dumps({"resourceType": "Patient"}), "there is not one glucose reading"),
+        ("{oops", "this is not valid JSON"),
+        ("[" * 100_000, "this is not valid JSON"),
+        ('{"a": 1}', "this file holds no FHIR Observation"),
+        ("[1, 2]", "this file holds no FHIR Observation"),
+        ('"text"', "this file holds no FHIR Observation"),
+        ("", "there are no glucose readings"),
+        (json.dumps({"resourceType": "Patient"}), "there are no glucose readings"),
     ],
 )
 def test_what_is_no_record_is_told(folder, text, said):

@@ -28,16 +28,16 @@ def client(tmp_path_factory: pytest.TempPathFactory) -> Client:
 @pytest.mark.parametrize(
     ("choice", "told"),
     [
-        ({"unit": "meals"}, "there is no unit 'meals'. Expected: 'day' or 'meal'. Did you mean"),
+        ({"unit": "meals"}, "There is no unit 'meals'. Expected 'day' or 'meal'. Did you mean"),
         ({"outcome": "dya_mean"}, "no outcome 'dya_mean' by day.*Did you mean 'day_mean'"),
         ({"unit": "meal", "outcome": "day_mean"}, "no outcome 'day_mean' by meal"),
-        ({"first": "1 March"}, "'1 March' is not a day"),
+        ({"first": "1 March"}, "'1 March' is not a date"),
         ({"first": "2026-05-01", "last": "2026-04-01"}, "comes after the last"),
-        ({"draws": 0}, "draws is 0. Expected: a whole number from 99"),
-        ({"draws": 200.5}, "draws is 200.5"),
-        ({"draws": True}, "draws is True"),
-        ({"seed": -1}, "seed is -1"),
-        ({"rules": 3}, "int is no rule book"),
+        ({"draws": 0}, "The value given for draws is 0. Expected a whole number from 99"),
+        ({"draws": 200.5}, "The value given for draws is 200.5"),
+        ({"draws": True}, "The value given for draws is True"),
+        ({"seed": -1}, "The value given for seed is -1"),
+        ({"rules": 3}, "A value of the type int is not a rule book"),
     ],
 )
 def test_a_ranking_says_what_it_cannot_use(
@@ -52,8 +52,8 @@ def test_a_ranking_says_what_it_cannot_use(
     [
         (("short_slep", "wake_glucose"), "Did you mean 'short_sleep'"),
         (("short_sleep", "wake_glucos"), "Did you mean 'wake_glucose'"),
-        ((3, "wake_glucose"), "factor is 3"),
-        (("short_sleep", None), "outcome is None"),
+        ((3, "wake_glucose"), "The value given for factor is 3"),
+        (("short_sleep", None), "The value given for outcome is None"),
     ],
 )
 def test_a_question_says_what_it_cannot_use(
@@ -66,14 +66,14 @@ def test_a_question_says_what_it_cannot_use(
 def test_other_verbs_say_what_they_cannot_use(client: Client, tmp_path: Path) -> None:
     for wrong, told in [
         (lambda: miner.ask(client, "short_sleep", "wake_glucose", shape="line"), "no shape 'line'"),
-        (lambda: miner.why(client, 7), "the ID is 7"),
+        (lambda: miner.why(client, 7), "The value given for the ID is 7"),
         (lambda: miner.error_rate(client, worlds=0), "worlds is 0"),
         (lambda: miner.error_rate(client, workers=0), "workers is 0"),
         (lambda: miner.pool(client.folder.parent, unit="days"), "Did you mean 'day'"),
         (lambda: miner.pool(client.folder.parent, workers=-2), "workers is -2"),
-        (lambda: miner.rank(None), "NoneType is no client"),
+        (lambda: miner.rank(None), "type NoneType is not a client"),
         (lambda: miner.check(tmp_path / "nobody"), "there is no such folder"),
-        (lambda: miner.day_table(3), "int is no client"),
+        (lambda: miner.day_table(3), "type int is not a client"),
     ]:
         with pytest.raises(MinerError, match=told):
             wrong()

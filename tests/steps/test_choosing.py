@@ -85,7 +85,7 @@ def test_undo_writes_what_takes_it_back(client: Client, shown: list[str]) -> Non
         assert steps.undo_choice(client, id_).choice == ""
     assert standing(client) == {}
     assert entries(client) == ["kept", "left", "dropped", "taken_up"]
-    with pytest.raises(MinerError, match="nothing is chosen"):
+    with pytest.raises(MinerError, match="Nothing is chosen"):
         steps.undo_choice(client, shown[0])
 
 
@@ -93,7 +93,7 @@ def test_undo_writes_what_takes_it_back(client: Client, shown: list[str]) -> Non
     ("wishes", "told"),
     [
         ({"12345678": "watch"}, "no hypothesis '12345678'"),
-        ({"second": "perhaps"}, "the choice is 'perhaps'"),
+        ({"second": "perhaps"}, "The choice is 'perhaps'"),
         ({"second": "test"}, "cannot be tested"),
         ({"second": "anyway"}, "not done without a test"),
     ],
@@ -125,7 +125,7 @@ def test_codes_of_a_page_write_the_same(client: Client, shown: list[str]) -> Non
     codes = [offers[shown[0]].codes["watch"], offers[shown[1]].codes["leave"].lower()]
     assert len(steps.choose_by_code(client, codes).made) == 2
     assert standing(client) == {shown[0]: "watch", shown[1]: "leave"}
-    with pytest.raises(MinerError, match="two of the codes"):
+    with pytest.raises(MinerError, match="Two of the codes"):
         steps.choose_by_code(client, [codes[0], offers[shown[0]].codes["leave"]])
 
 
@@ -157,7 +157,7 @@ def test_what_cautions_hold_back_is_not_offered_and_refused(
     client, found = offer(folder, settings)
     assert (set(found.codes), found.lift) == (choices, lift)
     if lift:
-        with pytest.raises(MinerError, match=r"habits of \w+ (wait|are not tested or tried here)"):
+        with pytest.raises(MinerError, match=r"Habits of \w+ (wait|are not tested or tried here)"):
             steps.choose(client, {dinner(client): "test"})
         assert entries(client) == []
 

@@ -23,5 +23,5 @@ from miner.steps.mapping import source_of
 def test_an_entry_is_refused_in_words(entry, found, expected) -> None:
     with pytest.raises(MinerError) as error:
         source_of({"file": "x.csv", "stream": "glucose", **entry})
-    assert error.value.found == f"{found} is not yet as it has to be"
+    assert error.value.found == f"{found} is not yet right"
     assert error.value.expected.startswith(expected)

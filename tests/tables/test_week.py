@@ -63,7 +63,7 @@ def test_another_week(folder: Path) -> None:
     found = week(steps.read_client(folder), last=day(9))
     assert found.days == tuple(day(k) for k in range(3, 10))
     assert found.logged["meals"].by_day == (2, 2, 0, 0, 2, 2, 2)
-    with pytest.raises(MinerError, match="the records begin on 2026-03-02"):
+    with pytest.raises(MinerError, match="The records begin on 2026-03-02"):
         week(steps.read_client(folder), last="2026-02-01")
 
 
@@ -170,6 +170,6 @@ def test_the_command_writes_nothing(folder: Path) -> None:
     json_ = CliRunner().invoke(commands, ["check", str(folder), "--week", "--format", "json"])
     assert '"with": 7' in json_.stdout
     wrong = CliRunner().invoke(commands, ["check", str(folder), "--date", "2026-03-20"])
-    assert (wrong.exit_code, "--date goes with --week" in wrong.stderr) == (2, True)
+    assert (wrong.exit_code, "--date needs --week" in wrong.stderr) == (2, True)
     after = {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.iterdir()}
     assert before == after

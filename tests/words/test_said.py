@@ -71,7 +71,7 @@ def test_an_error_keeps_its_code_and_values_when_it_crosses_processes() -> None:
     again = pickle.loads(pickle.dumps(error))  # noqa: S301 - our own
     assert (again.code, again.values, again.row) == ("any.locked", values, 3)
     assert again.message == (
-        "a.csv, row 3: there is no file 'b' among 'c'. Expected: 1 %: c. Correct it."
+        "a.csv, row 3: there is no file 'b' among 'c'. Expected 1 %: c. Correct it."
     )
     assert str(again) == error.message
 

@@ -59,7 +59,7 @@ def test_the_detail_holds_everything(samples: ModuleType) -> None:
     assert "  glucose  9800  9700    35  2026-03-01  2026-04-04  5 min        3.2 h\n" in text
     assert "  2 days: under 70 % of readings (2026-03-04, 2026-03-09)\n" in text
     assert "  short_sleep 30, late_dinner 22\n" in text
-    assert "  sleep.csv, row 41: bedtime is '25:10'. Expected: 00:00 to 23:59." in text
+    assert "  sleep.csv, row 41: bedtime is '25:10'. Expected 00:00 to 23:59." in text
     assert "(3 times)" in text
 
 

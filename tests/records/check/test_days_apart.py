@@ -24,7 +24,7 @@ def test_dates_with_day_and_month_turned_are_asked_about(folder):
     meals(folder, [f"2026-{month:02d}-03" for month in range(1, 10)])
     (item,) = told(folder)
     assert (item.severity, item.code, item.stream) == ("question", "days_apart", "meals")
-    assert "With day and month the other way round 9 of its days would" in item.what
+    assert "With day and month exchanged, 9 of its days would" in item.what
 
 
 def test_a_log_kept_for_longer_is_only_reported(folder):

@@ -213,7 +213,7 @@ def test_one_word_stands_in_the_end_and_a_circle_is_refused(folder):
     assert read_client(folder.path).streams["tags"]["tag"].tolist() == ["c"]
     assert read_client(folder.path).streams["tags"]["noted"].tolist() == ["a"]
     folder.write("client.toml", '[synonyms]\na = "b"\nb = "A"\n')
-    with pytest.raises(MinerError, match="round in a circle: a, b, a"):
+    with pytest.raises(MinerError, match="in a circle: a, b, a"):
         read_client(folder.path)
 
 

@@ -152,7 +152,7 @@ def test_directives_that_are_given_make_times_of_what_could_not_be_read(folder):
 )
 def test_records_of_an_open_standard_need_no_mapping(folder, text):
     folder.write("records.ndjson", text)
-    with pytest.raises(MinerError, match="Nothing to map"):
+    with pytest.raises(MinerError, match="nothing to map"):
         map_file(folder.path / "records.ndjson")
 
 
@@ -188,5 +188,7 @@ def test_a_stream_that_cannot_be_fed_is_not_offered_and_what_it_lacks_is_named(f
     path = folder.write("nights.csv", f"bedtime,time asleep\n{rows}").path / "nights.csv"
     ((_, asked),) = map_file(path).asked()[0]
     assert asked.options == ()
-    with pytest.raises(MinerError, match=r"glucose it lacks a column.*--set \"columns\.KEY"):
+    with pytest.raises(
+        MinerError, match=r"column is missing for the stream glucose.*--set \"columns\.KEY"
+    ):
         map_file(path, answers={"stream": "glucose"})

@@ -287,15 +287,15 @@ def test_blocks_are_mapped_whole(folder):
     ("name", "raw", "said"),
     [
         ("a.csv", b"", "the file is empty"),
-        ("a.csv", b"time,glucose\n", "no header with two or more columns"),
-        ("a.csv", b"2026-03-02T08:00,101\n2026-03-02T08:05,102\n", "no header with two or more"),
-        ("a.csv", b"just one word\n", "no header with two or more"),
-        ("a.csv", b"a,a\n1,2\n3,4\n", "stands twice"),
+        ("a.csv", b"time,glucose\n", "no row looks like a header of two or more columns"),
+        ("a.csv", b"2026-03-02T08:00,101\n2026-03-02T08:05,102\n", "no row looks like a header"),
+        ("a.csv", b"just one word\n", "no row looks like a header"),
+        ("a.csv", b"a,a\n1,2\n3,4\n", "the column 'a' twice"),
         ("a.csv", b"\x00\x01\x02" * 30, "zero bytes"),
         ("a.csv", b"%PDF-1.7 \n", "a PDF document"),
         ("a.zip", b"PK\x03\x04 not really", "cannot be opened"),
-        ("a.jsonl", b"{", "this line is not JSON"),
-        ("a.jsonl", b"[1]", "holds no object"),
+        ("a.jsonl", b"{", "this line is not valid JSON"),
+        ("a.jsonl", b"[1]", "there is no object"),
     ],
 )
 def test_what_cannot_be_mapped_is_told(folder, name, raw, said):
@@ -419,7 +419,7 @@ def test_zeros_do_not_suggest_a_unit(tmp_path):
     [
         (sensor(["2026-03-02"]).replace(";", ","), "97 rows|96 rows|32 rows"),
         (b"\x1f\x8b\x08\0" + b"x" * 50, "a compressed file, not text.*in the program that made it"),
-        (b"a\0\0\0\xff\xfe" * 40, "holds zero bytes, and it is not UTF-16"),
+        (b"a\0\0\0\xff\xfe" * 40, "holds zero bytes and is not UTF-16"),
     ],
 )
 def test_what_cannot_be_mapped_is_not_sent_round_in_a_circle(folder, content, said):

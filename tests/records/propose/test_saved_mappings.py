@@ -73,7 +73,7 @@ def test_the_first_entry_of_a_file_is_taken_back_to_none(folder):
     map_file(folder.path / "a.csv", write=True)
     assert undo_mapping(folder.path / "a.csv")[1] == 0
     assert (folder.path / "sources.toml").read_text() == ""
-    with pytest.raises(MinerError, match="no entry of it was written here"):
+    with pytest.raises(MinerError, match="there is no entry for this file"):
         undo_mapping(folder.path / "other.csv")
 
 
@@ -102,7 +102,7 @@ def test_entries_in_one_line_are_left_alone(folder):
     path = folder.path / "sources.toml"
     held = 'source = [{file = "x.csv", stream = "tags", columns = {time = "a", tag = "b"}}]\n'
     path.write_text(held)
-    with pytest.raises(MinerError, match="not each written as a table of its own"):
+    with pytest.raises(MinerError, match="not written as a table each"):
         put_entries(path, "a.csv", "")
     assert path.read_text() == held
 

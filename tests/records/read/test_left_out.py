@@ -368,7 +368,7 @@ def test_what_is_written_beside_the_records_is_no_record(folder):
     assert not [item for item in client.findings if "not read" in item.what]
     (folder.path / "glucose.csv").unlink()
     folder.write("weight.csv", "time,kg\n")
-    with pytest.raises(MinerError, match=r"there is: weight\.csv\)"):
+    with pytest.raises(MinerError, match=r"only weight\.csv\."):
         read_client(folder.path)
 
 

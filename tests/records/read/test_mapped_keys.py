@@ -218,9 +218,9 @@ def test_blocks_that_where_leaves_out_were_worn(folder):
     ("entry", "said"),
     [
         ('[source.levels]\nhigh = "3x"\n', "a number of 0 or more for the word 'high'"),
-        ('[source.meals]\nx = "lunch"\n', "[source.meals] beside a column 'meal'"),
-        ('[source.units]\nstart = "min"\n', "a unit of start: epoch_s or epoch_ms"),
-        ('[source.units]\nutc_offset = "epoch_s"\n', "a unit of utc_offset: s or min or h"),
+        ('[source.meals]\nx = "lunch"\n', "[source.meals] only with a column 'meal'"),
+        ('[source.units]\nstart = "min"\n', "epoch_s or epoch_ms as the unit of start"),
+        ('[source.units]\nutc_offset = "epoch_s"\n', "s or min or h as the unit of utc_offset"),
         ('[source.constants]\nutc_offset = "+01:00"\n', "utc_offset under [source.columns]"),
     ],
 )
@@ -235,11 +235,11 @@ def test_a_mistake_in_the_keys_is_one_message(folder, entry, said):
     [
         ("mixed", "year, month and day"),
         ("ISO8601", "year, month and day"),
-        ("%d/%m/%Y %H:%M %H", '"%H" stands twice'),
+        ("%d/%m/%Y %H:%M %H", '"%H" only once'),
         ("%Y-%m-%d %Q", 'not "%Q"'),
         ("%H:%M", "year, month and day"),
-        ("%d/%m/%Y %I:%M", "%I beside %p"),
-        ("%z %d/%m/%Y", "%z stands last"),
+        ("%d/%m/%Y %I:%M", "both %I and %p"),
+        ("%z %d/%m/%Y", "ends in %z"),
     ],
 )
 def test_a_time_format_that_cannot_be_used_is_one_message(folder, written, said):

@@ -193,8 +193,8 @@ def test_a_mistake_in_sources_is_told_by_key(folder, old, new, said):
 @pytest.mark.parametrize(
     ("extra", "said"),
     [
-        ('[source.units]\nend = "s"\n', "a unit of end: epoch_s or epoch_ms"),
-        ('[source.units]\ndeep_min = "mg/dL"\n', "a unit of deep_min: s or min or h"),
+        ('[source.units]\nend = "s"\n', "epoch_s or epoch_ms as the unit of end"),
+        ('[source.units]\ndeep_min = "mg/dL"\n', "s or min or h as the unit of deep_min"),
         ("", "the unit of duration under [source.units]"),
     ],
 )

@@ -107,7 +107,7 @@ def test_a_mistake_is_told_by_file_table_and_key(folder, text, said):
 
 def test_settings_in_another_encoding(folder):
     folder.write("client.toml", 'code = "José"', "cp1252")
-    with pytest.raises(MinerError, match="a text file in UTF-8"):
+    with pytest.raises(MinerError, match="text in UTF-8"):
         read_settings(folder.path, None)
 
 
@@ -116,7 +116,7 @@ def test_settings_in_another_encoding(folder):
     [
         ("a = " + "[" * 5000, "not valid TOML"),
         ("a = " + "1" * 5000, "not valid TOML"),
-        ("# " + "x" * 1_000_001, "1 MB large"),
+        ("# " + "x" * 1_000_001, "the file has 1 MB"),
         (b"\xff\xfea\x00", "not UTF-8"),
     ],
 )
@@ -171,8 +171,8 @@ def test_a_range_of_ones_own_and_an_undiagnosed_diabetes_keep_the_range(folder):
     ("text", "words"),
     [
         ("[clinician]\ninformed = 2226-03-01", "not in the future"),
-        ("[clinician]\nagreed = 2026-03-01", "agreed with what it covers"),
-        ('[clinician]\ncovers = ["sleep"]', "agreed with what it covers"),
+        ("[clinician]\nagreed = 2026-03-01", "agreed together with what it covers"),
+        ('[clinician]\ncovers = ["sleep"]', "agreed together with what it covers"),
         ('[clinician]\nagreed = 2026-03-01\ncovers = ["food"]', "covers"),
         ("[laboratory]\na1c_percent = 65", "a1c_percent"),
         ("[laboratory]\na1c_percent = 6.5\na1c_mmol_mol = 48", "one of"),

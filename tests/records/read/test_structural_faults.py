@@ -46,7 +46,7 @@ def test_no_glucose_file_names_what_is_there(folder):
 @pytest.mark.parametrize("text", ["", "\n\n", "time,glucose_mg_dl\n", "time,glucose_mg_dl"])
 def test_glucose_file_without_a_reading(folder, text):
     folder.write("glucose.csv", text)
-    assert "there is not one glucose reading" in message(folder.path)
+    assert "there are no glucose readings" in message(folder.path)
 
 
 @pytest.mark.parametrize(("mark", "name"), [(";", "a semicolon"), ("\t", "a tab"), ("|", "a bar")])
@@ -124,7 +124,7 @@ def test_missing_value_column(folder):
 
 def test_column_twice_in_the_header(folder):
     folder.glucose("2026-03-02T08:00,101,7", header="time,glucose_mg_dl,time")
-    assert "the column 'time' stands twice" in message(folder.path)
+    assert "the column 'time' twice" in message(folder.path)
 
 
 def test_a_quote_that_is_never_closed(folder):
@@ -132,7 +132,7 @@ def test_a_quote_that_is_never_closed(folder):
     folder.write("meals.csv", 'time,label\n2026-03-02T08:00,"soup\n2026-03-02T13:00,rice\n')
     told = left_out(folder.path)
     assert (told.file, told.row) == ("meals.csv", 2)
-    assert "never closed" in told.what
+    assert "never closes" in told.what
 
 
 @pytest.mark.parametrize(
@@ -165,7 +165,7 @@ def test_glucose_that_cannot_be_read_stops(folder):
 
 def test_open_records_that_cannot_be_read_stop_where_there_is_no_other_glucose(folder):
     folder.write("a.json", "{oops").write("meals.csv", "time,label\n2026-03-02T08:00,rice\n")
-    assert "this is not JSON" in message(folder.path)
+    assert "this is not valid JSON" in message(folder.path)
 
 
 def test_an_export_that_nobody_mapped_is_named_with_what_to_run(folder):
@@ -175,7 +175,7 @@ def test_an_export_that_nobody_mapped_is_named_with_what_to_run(folder):
     assert "If 'my export.csv' is the sensor's file, run \"miner map 'my export.csv'" in message(
         folder.path
     )
-    assert "give one of the folders in it" in message(folder.path.parent)
+    assert "Give one of the folders in it" in message(folder.path.parent)
 
 
 @pytest.mark.parametrize("name", [b"meals-caf\xe9.csv", b"export-\xff.csv"])

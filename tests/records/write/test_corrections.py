@@ -94,7 +94,7 @@ def test_the_three_common_corrections_are_read_and_raw_files_stay(client):
     assert places == [("meals.csv", 2), (NAME, 3), ("meals.csv", 4), (NAME, 2)]
     assert read.replaced == {(NAME, 3): ("meals.csv", 3)}
     (said,) = told(client, Severity.NOTE)
-    assert said.what == "records that you corrected: 2 added, 1 mended"
+    assert said.what == "records that you corrected: 2 added, 1 changed"
     assert {name: hashlib.sha256((client.path / name).read_bytes()).digest() for name in raw} == raw
 
 
@@ -267,7 +267,7 @@ def test_a_wrong_header_is_reported(client):
         ).do
     )
     bad(client, "entered,stream,file,row,time,label\n", row=1, found="no column 'was'")
-    bad(client, ",".join([*HEADER, "label"]), row=1, found="'label' stands twice")
+    bad(client, ",".join([*HEADER, "label"]), row=1, found="two columns 'label'")
     bad(client, ";".join(HEADER), row=1, found="entered;stream")
 
 
@@ -298,10 +298,10 @@ def test_a_link_is_neither_read_nor_written(client, tmp_path):
         ("now,meals,meals.csv,x,{},2026-03-02T12:00,x,", "its file and row"),
         ("now,meals,meals.csv," + "9" * 5000 + ",{},,,", "its file and row"),
         ("now,meals,,,,,,", "neither a row nor a record"),
-        ("now,meals,,,,2026-03-02T12:00,x,wine", "'tag' is no column of meals"),
+        ("now,meals,,,,2026-03-02T12:00,x,wine", "meals have no column 'tag'"),
         ("now,meals,meals.csv,3,[1],2026-03-02T12:00,x,", "'was'"),
         ("now,meals,meals.csv,3,,2026-03-02T12:00,x,", "'was'"),
-        ("now,meals,corrections.csv,3,,,,", "row 3 is no correction"),
+        ("now,meals,corrections.csv,3,,,,", "row 3 is not an earlier correction"),
         ("now,meals,,,,2026-03-02T12:00,x,,y", "more cells"),
         ("2026-03-02;meals;;", "its stream is ''"),
     ],
@@ -348,12 +348,12 @@ def refused(folder, make, *said):
 @pytest.mark.parametrize(
     ("at", "found"),
     [
-        ("2026-03-03", "no date with a time of day"),
-        ("2026-02-31 12:00", "no date with a time of day"),
-        ("3 March", "no date with a time of day"),
+        ("2026-03-03", "not a date with a time of day"),
+        ("2026-02-31 12:00", "not a date with a time of day"),
+        ("3 March", "not a date with a time of day"),
         ("2025-03-03 12:00", "outside the records"),
         ("2026-03-06 12:00", "outside the records"),
-        ("2026-03-03 12:00+01:00", "has an offset"),
+        ("2026-03-03 12:00+01:00", "has a time zone"),
     ],
 )
 def test_a_time_that_cannot_be_is_refused(client, at, found):
@@ -370,8 +370,8 @@ def test_a_time_that_cannot_be_is_refused(client, at, found):
         ({"label": "x" * 201}, "201 characters"),
         ({"label": "a\x00b"}, "cannot be printed"),
         ({"label": "a\nb"}, "cannot be printed"),
-        ({"label": "  "}, "not said"),
-        ({"carbs_g": "5"}, "what it was is not said"),
+        ({"label": "  "}, "words that say what it was are missing"),
+        ({"carbs_g": "5"}, "the words that say what it was are missing"),
     ],
 )
 def test_what_cannot_be_said_of_a_meal_is_refused(client, values, found):
@@ -382,24 +382,24 @@ def test_what_cannot_be_said_of_a_meal_is_refused(client, values, found):
 def test_an_equal_record_is_not_added_twice(client):
     same = {"label": "pasta", "carbs_g": "700"}
     error = refused(client, addition, DiaryEntry("meals", "2026-03-02 13:06", values=same))
-    assert "noted already" in error.found
+    assert "noted before" in error.found
     assert "meals.csv:3" in error.found
     said = DiaryEntry("meals", "2026-03-02 08:00", values={"label": "porridge", "carbs_g": "40"})
-    assert "noted already" in refused(client, mending, "2026-03-02 13:06", said).found
+    assert "noted before" in refused(client, mending, "2026-03-02 13:06", said).found
 
 
 def test_a_mend_that_changes_nothing_is_refused(client):
     error = refused(client, mending, "meals.csv:3", DiaryEntry("meals", values={"carbs_g": "700"}))
-    assert "noted already" in error.found
+    assert "already says this" in error.found
 
 
 def test_a_record_that_is_not_there_is_refused_with_the_nearest(client):
     error = refused(client, mending, "2026-03-02 13:00", DiaryEntry(values={"label": "x"}))
     assert "2026-03-02 13:06 pasta (meals.csv:3)" in error.do
     assert "no record" in refused(client, removal, "meals.csv:99").found
-    assert "names no record" in refused(client, removal, "lunch").found
+    assert "does not name a record" in refused(client, removal, "lunch").found
     assert (
-        "may be 3 records"
+        "fits 3 records"
         in refused(client, mending, "2026-03-02", DiaryEntry("meals", values={"label": "x"})).found
     )
     assert "no record '2026-02-31'" in refused(client, removal, "2026-02-31").found
