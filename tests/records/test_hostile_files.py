@@ -86,7 +86,7 @@ CASES: dict[str, tuple[Files, str]] = {
         {"glucose.csv": STEADY.replace(",", ";")}, "!separated by a semicolon"),
     "separated by tabs": ({"glucose.csv": STEADY.replace(",", "\t")}, "!separated by a tab"),
     "separated by bars": ({"glucose.csv": STEADY.replace(",", "|")}, "!separated by a bar"),
-    "a column twice": ({"glucose.csv": "time,glucose_mg_dl,time\n" + ROW}, "!the column 'time' twice"),
+    "a column twice": ({"glucose.csv": "time,glucose_mg_dl,time\n" + ROW}, "!column 'time' twice"),
     "a column in capitals": (
         {"glucose.csv": STEADY.replace("time", "TIME")}, "!Did you mean 'TIME'?"),
     "no header": ({"glucose.csv": STEADY.removeprefix(HEAD)}, "!there is no column 'time'"),

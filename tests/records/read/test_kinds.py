@@ -178,7 +178,7 @@ def test_an_archive_that_unpacks_to_too_much_is_refused(folder, monkeypatch):
     with pytest.raises(MinerError, match="the file has 30 MB"):
         read(folder, "s.zip", buffer.getvalue())
     monkeypatch.setattr("miner.records.read.spreadsheet.LARGEST_BYTES", 1000)
-    with pytest.raises(MinerError, match="the file has .* MB"):
+    with pytest.raises(MinerError, match=r"the file has .* MB"):
         read(folder, "s.xlsx", book(["when", "value"]))
 
 
