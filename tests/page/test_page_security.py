@@ -369,7 +369,7 @@ def test_the_command_tells_a_port_in_use_and_ends_with_two(practice: Path) -> No
              "--no-browser", "--port", str(port)], capture_output=True, text=True, check=False,
         )  # fmt: skip
     assert run.returncode == 2
-    assert f"port {port} cannot be used" in run.stderr
+    assert f"Port {port} cannot be used" in run.stderr
     assert "Traceback" not in run.stderr
 
 

@@ -165,7 +165,7 @@ def test_a_form_that_is_out_of_date_writes_nothing(
     form = FORM if path == "/settings" else wearing(rest=["mon"])
     answer = one.send(path, **(form | {"seen": seen, "calm": "1", "rank_unit": "meal"}))
     assert answer.status_code == 400
-    assert "was changed meanwhile" in words(answer)
+    assert "was changed in another window" in words(answer)
     assert file.read_bytes() == before
 
 
