@@ -1,4 +1,4 @@
-"""``miner why``: every unit behind a hypothesis, ready to be argued with."""
+"""``miner why``: the days behind a pattern, ready to be argued with."""
 
 from __future__ import annotations
 
@@ -16,11 +16,9 @@ from miner.cli.waiting import progress
 @client_argument
 @click.argument("id_", metavar="ID")
 @format_option("text", "json", "csv")
-def command(client: Path, rules: Path | None, id_: str, form: str) -> None:
-    """Print every day (or meal) behind a hypothesis, with the file and row of each value.
-
-    ID is printed beside each entry of 'miner rank'.
-    """
+@click.option("--detail", is_flag=True, help="Every day with the file and row of each value.")
+def command(client: Path, rules: Path | None, id_: str, form: str, detail: bool) -> None:
+    """Show the days or meals behind a pattern, by its number in the last ranking or by its ID."""
     from miner import steps
     from miner.render.values import why_csv
     from miner.words.why import why_parts
@@ -31,8 +29,13 @@ def command(client: Path, rules: Path | None, id_: str, form: str) -> None:
     unit = read.settings.display_unit
     put_as(
         form,
-        WIDEST,
-        text=lambda: cautioned(read, books, why_parts(found, books, display_unit=unit)),
+        WIDEST if detail else 0,
+        text=lambda: cautioned(
+            read,
+            books,
+            why_parts(found, books, display_unit=unit, asked_as=id_, detail=detail),
+            beside=detail,
+        ),
         json=found.to_dict,
         csv=lambda: why_csv(found),
     )

@@ -67,7 +67,9 @@ def why_table(table: UnitTable, rules: RuleBook, id_: str, client: str) -> Why:
             )
         )
     factors, lags = zip(*((item.factor, item.lag) for item in items), strict=True)
-    return Why(client, id_, factors, lags, target.name, table.unit, tuple(units))
+    same = table.unit == "meal" or any(item.relation == "same_day" for item in items)
+    relation = "same_day" if same else "precedes"
+    return Why(client, id_, factors, lags, target.name, table.unit, tuple(units), relation)
 
 
 def find(plan: Design, id_: str) -> tuple[Target, tuple[Item, ...]]:

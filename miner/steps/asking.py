@@ -201,7 +201,28 @@ def why(
     if remember:
         look = Looked("why", table.unit, days_used(table), found.factors, found.outcome)
         remember_look(client, past, look, now)
-    return _since_fixed(found, table, past.questions(books, found.unit))
+    family = past.questions(books, found.unit)
+    return _since_fixed(_sized(found, table, books, past, family), table, family)
+
+
+def _sized(
+    found: Why,
+    table: UnitTable,
+    rules: RuleBook,
+    past: ClientLedger,
+    family: tuple[Question, ...],
+) -> Why:
+    """Add how large the difference of a single habit is; nothing where that is not known."""
+    if len(found.factors) > 1:
+        return found
+    pair = found.factors[0], found.outcome
+    fixed = [item for item in family if (item.factor, item.outcome) == pair]
+    share = past.share(rules, found.unit)
+    if fixed and fixed[0].doubt is None:
+        answer = ask_table(table, rules, fixed[0], family=family, share=share)
+    else:
+        answer = ask_table(table, rules, Question(*pair, doubt=LOOKED))
+    return replace(found, difference=answer.difference, per=answer.per)
 
 
 def _in_either(client: Client, rules: RuleBook, id_: str) -> tuple[UnitTable, Why]:

@@ -157,6 +157,33 @@ def level_typed(text: str, unit: str) -> float:
     return value * MG_DL_PER_MMOL_L if own == MMOL_L else value
 
 
+def measured(
+    name: str, value: float | None, own: str, amounts: Amounts, *, unit: bool = True
+) -> str:
+    """Return a value of a measure: a time of day, a share as percent, glucose, or a number.
+
+    Args:
+        name: of the measure; one that ends with ``_clock`` is a time of day in hours.
+        value: in its own unit.
+        own: that unit.
+        amounts: the unit of glucose that is shown.
+        unit: with its unit, where it has one that is said.
+    """
+    words = "%" if own == "share" else "hours" if own == "h" else amounts.unit(own)
+    if value is None:
+        shown = "-"
+    elif name.endswith("_clock"):
+        shown, words = "{:02d}:{:02d}".format(*divmod(round(value * 60) % (24 * 60), 60)), ""
+    elif MG_DL in own:
+        shown = amounts.level(value, own)
+    elif own == "share":
+        shown = fixed(100 * value, 0)
+    else:
+        shown = fixed(value, 1 if own == "h" and (not unit or value % 1) else 0)
+    words = "" if words == "count" else words
+    return f"{shown} {words}".strip() if unit else shown
+
+
 def fixed(value: float | None, digits: int, *, sign: bool = False) -> str:
     """Round to so many decimals, or as many as it takes for a number other than 0 not to read 0.
 

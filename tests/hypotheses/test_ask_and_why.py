@@ -121,7 +121,7 @@ def test_the_units_behind_a_hypothesis_are_those_it_counts(gap):
     assert units[10].factors[0].reason == "no meals logged"
     assert (units[10].used, units[10].with_factor) == (False, None)
     for at in (0, 30) if gap else (0,):
-        assert str(units[at].factors[0].reason) == "no records of that day"
+        assert str(units[at].factors[0].reason) == "there are no records of that day"
         assert units[at].factors[0].from_unit is None
 
 

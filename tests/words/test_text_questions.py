@@ -11,7 +11,9 @@ from types import ModuleType
 import pytest
 
 from miner import rulebook
+from miner.core.messages import message
 from miner.core.results import ErrorRate, Evidence, FoundRate, Place, Wording
+from miner.core.results.ranking import Per
 from miner.core.results.why import FactorValue, UnitBehind, Why, told, told_between
 from miner.render.terminal import render
 from miner.render.values import why_csv
@@ -92,22 +94,169 @@ def behind() -> Why:
     )  # fmt: skip
 
 
-def test_every_unit_is_told_and_the_unknown_are_counted_aside(behind: Why, rules: RuleBook) -> None:
+SHORT = {"2026-02-15": (5.4, 114.2, "sensor-2"), "2026-02-16": (5.5, 121.4, "sensor-2")}
+OTHER = {
+    "2026-01-12": (7.4, 92.0, "sensor-1"), "2026-01-13": (6.5, 92.4, "sensor-1"),
+    "2026-01-14": (7.5, 92.1, "sensor-1"), "2026-01-15": (7.0, 106.3, "sensor-1"),
+    "2026-02-17": (7.1, 110.0, "sensor-2"),
+}  # fmt: skip
+HIGH = {"2026-01-15", "2026-02-15", "2026-02-16"}
+
+
+@pytest.fixture
+def nights() -> Why:
+    """Two short nights, five others, and three that are not used."""
+    units = [
+        unit(
+            day, float(days is SHORT), hours, outcome=level, sensor=sensor, high=float(day in HIGH)
+        )
+        for days in (OTHER, SHORT)
+        for day, (hours, level, sensor) in days.items()
+    ]
+    few = message("tables.readings_of_day", share=9, need=70)
+    units += [
+        unit("2026-02-02", None, None, used=False, reason=few),
+        unit("2026-02-23", None, None, used=False, reason=replace(few, values={"share": 7, "need": 70})),
+        unit("2026-02-24", None, None, used=False, factors=(
+            FactorValue("short_sleep", "2026-02-24", None, None, "h", "no sleep record", ()),
+        )),
+    ]  # fmt: skip
+    return Why(
+        "client-01", "4c28aa7c", ("short_sleep",), (0,), "wake_glucose", "day", tuple(units),
+        difference=10.9,
+    )  # fmt: skip
+
+
+def test_both_groups_and_their_averages_come_before_the_days(nights: Why, rules: RuleBook) -> None:
+    # 114.2 and 121.4 are 117.8 on average; the five others 98.56
     assert (
-        render(why_parts(behind, rules), 100)
+        render(why_parts(nights, rules, asked_as="1"))
         == """\
-client-07, ID 3fa9c1d2: a short night, and waking glucose.
-1 day with it, 1 in your higher quarter. 1 day without it, 0 in your higher quarter. Habit unknown:
-1. Not used: 1.
+Pattern 1: short nights came before higher waking glucose (client-01)
+
+               mornings   average   high   lowest to highest
+short nights          2       118      2          114 to 121
+other nights          5        99      1           92 to 110
+The difference is 19 mg/dL, or 11 once weekends, drift and the sensors are
+allowed for. High began at 106 on the first and at 114 on the second sensor.
+
+Short nights: sleep (h), waking glucose (mg/dL), * high
+  15 Feb 5.4 114*   16 Feb 5.5 121*
+
+Other nights
+  12 Jan 7.4 92    13 Jan 6.5 92    14 Jan 7.5 92    ... (2 more)
+
+Not used: 2, 23 Feb because there are too few readings in the day; 24 Feb
+because no sleep record.
+The file and row of every value: --detail
+"""
+    )
+
+
+def test_sizes_are_told_in_the_unit_of_the_practice(nights: Why, rules: RuleBook) -> None:
+    # 19.24 and 10.9 mg/dL over 18.0156
+    text = " ".join(render(why_parts(nights, rules, display_unit="mmol/L")).split())
+    assert "The difference is 1.1 mmol/L, or 0.6 once weekends" in text
+    assert "High began at 5.9 on the first and at 6.3 on the second sensor." in text
+    assert "Short nights came before higher waking glucose (client-01)" in text
+
+
+def test_a_difference_that_turns_is_told_both_ways(nights: Why, rules: RuleBook) -> None:
+    def of(difference: float | None) -> str:
+        told = why_parts(replace(nights, difference=difference), rules)
+        return " ".join(render(told).split())
+
+    assert (
+        "The average is 19 mg/dL higher, but 2 lower once weekends, drift and the sensors are "
+        "allowed for." in of(-2.0)
+    )
+    assert "The difference is 19 mg/dL, also once weekends" in of(19.2)
+    assert "The difference is 19 mg/dL. High began" in of(None)
+
+
+def test_a_dose_is_told_in_groups_by_its_amount(nights: Why, rules: RuleBook) -> None:
+    per = Per(0.5, "h", "less", 1.5)
+    assert (
+        render(why_parts(replace(nights, per=per), rules, asked_as="2"))
+        == """\
+Pattern 2: each hour less sleep came before higher waking glucose (client-01)
+
+                  mornings   average   high   lowest to highest
+under 6.5 hours          2       118      2          114 to 121
+6.5 to 7 hours           1        92      0            92 to 92
+7 hours or more          4       100      1           92 to 110
+Waking glucose was about 11 mg/dL higher for each hour less sleep, with
+weekends, drift and the sensors allowed for. High began at 106 on the first and
+at 114 on the second sensor.
+
+Under 6.5 hours: sleep (h), waking glucose (mg/dL), * high
+  15 Feb 5.4 114*   16 Feb 5.5 121*
+
+6.5 to 7 hours
+  13 Jan 6.5 92
+
+7 hours or more
+  12 Jan 7.4  92    14 Jan 7.5  92    15 Jan 7.0 106*   17 Feb 7.1 110
+
+Not used: 2, 23 Feb because there are too few readings in the day; 24 Feb
+because no sleep record.
+The file and row of every value: --detail
+"""
+    )
+
+
+def test_meals_are_told_by_their_time_and_counted_where_not_used(rules: RuleBook) -> None:
+    def meal(at: str, with_: float | None, rise: float, **changes: object) -> UnitBehind:
+        factor = FactorValue("tag:restaurant", at, with_, with_, "count", "", ())
+        return replace(unit(at, with_, None, outcome=rise, factors=(factor,)), **changes)  # type: ignore[arg-type]
+
+    units = (
+        meal("2026-01-12T19:30", 1.0, 71.0, high=1.0),
+        meal("2026-01-13T12:05", 0.0, 40.0),
+        meal("2026-01-14T12:05", 0.0, 0.0, used=False, reason="it was eaten at waking"),
+    )
+    why = Why("client-01", "1a2b3c4d", ("tag:restaurant",), (0,), "rise", "meal", units, "same_day")
+    assert (
+        render(why_parts(why, rules, asked_as="1"))
+        == """\
+Pattern 1: restaurant meals went with a larger rise after the meal (client-01)
+
+                   meals   average   high   lowest to highest
+restaurant meals       1        71      1            71 to 71
+other meals            1        40      0            40 to 40
+The difference is 31 mg/dL. High began at 71 mg/dL.
+
+Restaurant meals: rise after the meal (mg/dL), * high
+  12 Jan 19:30 71*
+
+Other meals
+  13 Jan 12:05 40
+
+Not used: 1 meal because it was eaten at waking.
+The file and row of every value: --detail
+"""
+    )
+
+
+def test_every_unit_is_told_with_its_rows_under_detail(behind: Why, rules: RuleBook) -> None:
+    assert (
+        render(why_parts(behind, rules, detail=True), 100)
+        == """\
+Short nights, and waking glucose (client-07)
+
+               mornings   average   high   lowest to highest
+short nights          1        98      1            98 to 98
+other nights          1        98      0            98 to 98
+The difference is 0 mg/dL. High began at 98 mg/dL.
 
 Counted (2)
-                 wake            short
-              glucose            sleep
+               waking            short
+              glucose            night
   day           mg/dL  high          h  sensor    from
   2026-03-01       98  high  yes   5.4  sensor-1  sleep.csv:2; glucose.csv:79-90
   2026-03-02       98         no   7.0  sensor-1  sleep.csv:2; glucose.csv:79-90
 
-Habit unknown (1)
+Habit not known (1)
   2026-03-03: no sleep record
 
 Not used (1)
@@ -115,24 +264,19 @@ Not used (1)
 """
     )
     # 98.4 mg/dL over 18.0156
-    assert "mmol/L" in render(why_parts(behind, rules, display_unit="mmol/L"), 100)
-    assert " 5.5  high" in render(why_parts(behind, rules, display_unit="mmol/L"), 100)
-
-
-def test_a_client_s_own_word_keeps_its_letters_in_a_title(behind: Why, rules: RuleBook) -> None:
-    own = FactorValue("tag:late_tea", "2026-03-01", 1.0, 1.0, "count", "", ())
-    units = tuple(replace(item, factors=(own,)) for item in behind.units)
-    text = render(why_parts(replace(behind, factors=("tag:late_tea",), units=units), rules), 100)
-    assert "tag:late_tea" in text
+    text = render(why_parts(behind, rules, display_unit="mmol/L", detail=True), 100)
+    assert "mmol/L" in text
+    assert " 5.5  high" in text
 
 
 def test_a_set_names_the_habit_that_is_unknown(behind: Why, rules: RuleBook) -> None:
     known = FactorValue("late_dinner", "2026-03-03", 1.0, 21.5, "h", "", ())
     units = tuple(replace(item, factors=(*item.factors, known)) for item in behind.units)
     pair = replace(behind, factors=("short_sleep", "late_dinner"), lag_days=(0, 1), units=units)
-    text = render(why_parts(pair, rules), 100)
-    assert "a short night and a late dinner, and waking glucose." in text
+    text = render(why_parts(pair, rules, detail=True), 100)
+    assert "Short nights and late dinners together, and waking glucose" in text
     assert "2026-03-03: a short night: no sleep record\n" in text
+    assert "3 Mar because no sleep record; 4 Mar because fever." in render(why_parts(pair, rules))
 
 
 def test_a_habit_of_the_day_before_is_told_with_its_own_date(behind: Why, rules: RuleBook) -> None:
@@ -143,7 +287,7 @@ def test_a_habit_of_the_day_before_is_told_with_its_own_date(behind: Why, rules:
         replace(behind.units[1], factors=(missing,)),
     )
     lagged = replace(behind, factors=("late_dinner",), lag_days=(1,), units=units)
-    lines = render(why_parts(lagged, rules), 120).splitlines()
+    lines = render(why_parts(lagged, rules, detail=True), 120).splitlines()
     assert [line.split() for line in lines if line.startswith("  2026-03-0")] == [
         [
             "2026-03-01",
@@ -226,8 +370,8 @@ def test_hostile_words_are_inert(samples: ModuleType, behind: Why, rules: RuleBo
     asked = [Asked(f"tag:{HOSTILE}", "wake_glucose"), Asked(f"tag:{HOSTILE}", "day_mean")]
     places = (Place(HOSTILE, 1),)
     factor = FactorValue(f"tag:{HOSTILE}", None, None, None, HOSTILE, HOSTILE, places)
-    units = [unit(HOSTILE, 1.0, 1.0, factors=(factor,), places=places)]
-    units += [unit("d", None, None, used=False, reason=why, factors=(factor,))
+    units = [unit("2026-03-01", 1.0, 1.0, factors=(factor,), places=places)]
+    units += [unit("2026-03-02", None, None, used=False, reason=why, factors=(factor,))
               for why in ("", HOSTILE)]  # fmt: skip
     why = replace(behind, client=HOSTILE, id=HOSTILE, factors=(f"tag:{HOSTILE}",))
     texts = [
@@ -235,7 +379,10 @@ def test_hostile_words_are_inert(samples: ModuleType, behind: Why, rules: RuleBo
             answer_parts(samples.hypothesis(factors=(f"tag:{HOSTILE}",), notes=(HOSTILE,)), rules)
         ),
         render(fixed_parts(HOSTILE, asked, rules, [HOSTILE])),
-        render(why_parts(replace(why, units=tuple(units)), rules), 100),
+        *(
+            render(why_parts(replace(why, units=tuple(units)), rules, detail=detail), 100)
+            for detail in (False, True)
+        ),
         render(error_rate_parts(replace(RATE, client=HOSTILE, factor=f"tag:{HOSTILE}"), rules)),
     ]
     for text in texts:

@@ -12,6 +12,8 @@ from miner.core.messages import Message
 if TYPE_CHECKING:
     import pandas as pd
 
+    from miner.core.results.ranking import Per
+
 
 @dataclass(frozen=True, slots=True, repr=False)
 class FactorValue(Result):
@@ -57,6 +59,12 @@ class UnitBehind(Result):
 class Why(Result):
     """A hypothesis and every unit behind it.
 
+    Attributes:
+        relation: "precedes" or "same_day", as in a ranking.
+        difference: as a ranking has it, what is measured beside it allowed for; None of several
+            habits together, and where it cannot be told.
+        per: of a dose, what the difference is for.
+
     Example:
         >>> behind = miner.why(client, "4c28aa7c")
         >>> behind.units[1].unit, behind.units[1].outcome
@@ -70,6 +78,9 @@ class Why(Result):
     outcome: str
     unit: str
     units: tuple[UnitBehind, ...]
+    relation: str = "precedes"
+    difference: float | None = None
+    per: Per | None = None
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a unit, the factors' values and places in columns of their own."""

@@ -23,7 +23,6 @@ from miner.render.figures.inline import Styles
 from miner.steps import followup_state
 from miner.steps.settings import display_unit
 from miner.words.amounts import Amounts
-from miner.words.door import Audience
 from miner.words.lengths import (
     beyond,
     calendar_weeks,
@@ -52,7 +51,7 @@ def show(request: PageRequest) -> Response:
     brief = replace(cached.brief, ranking=ranking, by_meal=None, whys={item.id: why})
     teller = Teller(brief, entry.words, (item.id,))
     (dots, line), styles = _drawn(request, cached, teller, item)
-    told_why = why_parts(why, entry.words, display_unit=entry.unit, audience=Audience.PRACTITIONER)
+    told_why = why_parts(why, entry.words, display_unit=entry.unit, detail=True)
     told = HypothesisTeller(entry.words, Amounts(entry.unit), ranking.unit)
     return page(
         request,
