@@ -195,7 +195,7 @@ def test_cautions_of_the_client_come_before_the_day(tmp_path):
     high = "INSULIN. ! Glucose was 200 mg/dL or more on 1 day."
     assert lines.startswith(f"{high} {FOOD_FEAR} Pregnancy, possible or planned: refer.")
     said = [
-        "A medicine tag was seen ('metformin'", "A tag of pregnancy was seen ('pregnant'",
+        "The client noted a medicine ('metformin'", "The client noted a pregnancy ('pregnant'",
         "Doses are not in these records and may be behind any pattern.",
         "! Readings of 200 mg/dL or more on this day", "Asleep 7.0 hours",
     ]  # fmt: skip

@@ -58,7 +58,7 @@ def test_meals_without_glucose_say_so_and_a_spelling_costs_nothing(tmp_path: Pat
     assert any("may be one" in what for what in asked)
     text = rank(folder)
     assert "0 usable meals" in text
-    assert "Left out: 28 meals: there are no glucose readings of that day." in text
+    assert "Left out: 28 meals: there are no glucose readings on that day." in text
     assert "may be one" not in text
     assert text.count("may cost usable days: ") == 1
     assert "they have 0 days in common" in text
@@ -70,5 +70,5 @@ def test_only_dates_asked_for_are_counted(tmp_path: Path, unit: str) -> None:
     read = steps.read_client(client(tmp_path / "client-01", meals))
     found = steps.rank(read, unit=unit, last="2026-01-10", remember=False)
     told = [note for note in map(str, found.notes) if note.startswith("Left out: ")]
-    expected = ["Left out: 11 meals: there are no glucose readings of that day."]
+    expected = ["Left out: 11 meals: there are no glucose readings on that day."]
     assert told == (expected if unit == "meal" else [])

@@ -63,7 +63,7 @@ def test_a_day_without_any_tracker_record_is_unknown_never_zero(table_of, slept)
     del rows[5]
     table = table_of(sleep=rows, activity=[move("10:00", "10:40")])
     assert yes_no(table, "2026-03-05", "active_day") is None
-    assert str(table.reasons["2026-03-05", "active_day"]) == "no tracker record that day"
+    assert str(table.reasons["2026-03-05", "active_day"]) == "the tracker recorded nothing that day"
     assert yes_no(table, "2026-03-04", "active_day") is False
 
 
@@ -74,7 +74,7 @@ def test_no_step_all_day_means_the_tracker_was_off(table_of):
     table = table_of(activity=rows)
     for name in ("active_day", "few_steps"):
         assert yes_no(table, D, name) is None
-        assert "the tracker was off" in str(table.reasons[D, name])
+        assert "so it was off" in str(table.reasons[D, name])
     # Eleven known days, 1, 2, 4, ..., 12 thousand steps: the sixth, 7 thousand, is the median.
     fewer = [day for day in days if yes_no(table, f"2026-03-{day}", "few_steps")]
     assert fewer == ["01", "02", "04", "05", "06"]
@@ -152,7 +152,7 @@ def test_without_the_meal_a_walk_after_it_is_unknown(table_of):
     assert yes_no(table, D, "walk_after_breakfast") is True
     assert yes_no(table, D, "walk_after_lunch") is None
     assert yes_no(table, D, "walk_after_dinner") is None
-    assert str(table.reasons[D, "walk_after_dinner"]) == "no dinner is logged that day"
+    assert str(table.reasons[D, "walk_after_dinner"]) == "no dinner is noted that day"
 
 
 def test_a_walk_is_unknown_where_the_sampled_tracker_was_off(table_of):
@@ -260,7 +260,7 @@ def test_a_habit_that_never_varies_is_reported_with_the_likely_reason(make, sens
 
     item = found()["habit_never_varies"]
     assert "'much movement' was yes on all 20 days known" in item.what
-    assert "nothing says when the tracker was worn" in item.what
+    assert "nobody can see when the tracker was worn" in item.what
     assert (item.severity, item.values["days"]) == ("question", 20)
     worn = {"activity": [("2026-03-01 00:00", "2026-03-21 00:00")]}
     codes = found(worn=worn)

@@ -59,7 +59,7 @@ def test_streams_days_and_factors_are_counted(make, sensed, slept, rules, flat):
     assert (report.first_day, report.last_day, report.days) == ("2026-03-01", "2026-03-10", 10)
     assert report.usable_days == 8
     assert set(report.not_usable) == {"2026-03-04", "2026-03-07"}
-    assert str(report.not_usable["2026-03-07"]) == "left out in client.toml: feast"
+    assert str(report.not_usable["2026-03-07"]) == "it is left out in client.toml (feast)"
     stream = report.streams["glucose"]
     assert (stream.rows, stream.used, stream.days) == (len(glucose), len(glucose), 10)
     assert (stream.cadence_min, stream.files) == (5, ("glucose.csv",))
@@ -200,14 +200,14 @@ def test_a_medicine_tag_splits_the_period(make, rules, flat):
         {"start": "2026-03-05", "tag": "walked"},
     ]
     first = texts_of(make, rules, flat, tags=tags)[0][0]
-    assert "A medicine tag was seen ('metformin' on 2026-03-04): it splits the period" in first
+    assert "The client noted a medicine ('metformin' on 2026-03-04)" in first
 
 
 def test_pregnancy_and_illness_tags_are_told(make, rules, flat):
     tags = [{"start": "2026-03-04 08:00", "tag": "pregnant"}, {"start": "2026-03-05", "tag": "flu"}]
     texts, _ = texts_of(make, rules, flat, tags=tags)
     assert rules.cautions.intake["pregnancy"].when_yes in texts
-    assert any("An illness tag was seen ('flu' on 2026-03-05)" in text for text in texts)
+    assert any("The client noted an illness ('flu' on 2026-03-05)" in text for text in texts)
 
 
 def test_every_caution_has_its_kind(make, rules, flat):

@@ -64,7 +64,7 @@ def test_without_a_dinner_the_dinner_factors_are_unknown_whatever_else_is_logged
     rows = [meal("07:30", "breakfast", carbs_g=20), meal("10:00", "snack"), meal("12:30", "lunch")]
     table = table_of(rows, activity=[{"start": "2026-03-03 08:00", "kind": "walk"}])
     assert yes_no(table, name) is None
-    assert str(table.reasons[D, name]) == "no dinner is logged that day"
+    assert str(table.reasons[D, name]) == "no dinner is noted that day"
 
 
 COUNTED = [
@@ -80,7 +80,7 @@ COUNTED = [
 def test_with_fewer_than_two_occasions_what_is_counted_is_unknown(table_of, name):
     table = table_of([meal("19:00", "dinner", carbs_g=50, protein_g=10)])
     assert yes_no(table, name) is None
-    assert "eating occasions logged that day: 1, 2 are needed" in str(table.reasons[D, name])
+    assert "1 meal was noted that day, and 2 are needed" in str(table.reasons[D, name])
     assert yes_no(table, name, "2026-03-04") is None
 
 
@@ -202,7 +202,7 @@ def test_a_meal_without_carbohydrate_makes_the_day_unknown_unless_the_rest_is_pa
     # The tenth day knows 150 g of its dinner only; the quarter begins above 160 or 120.
     low = table_of(carbs_by_day([100, 110, 120, 130, 140, 150, 160, 170, 180, None]))
     assert yes_no(low, "high_carb_day", "2026-03-10") is None
-    assert "carbohydrate of a meal" in str(low.reasons["2026-03-10", "high_carb_day"])
+    assert "the carbohydrate of one of the day's meals" in str(low.reasons["2026-03-10", "high_carb_day"])
     high = table_of(carbs_by_day([60, 70, 80, 90, 100, 110, 120, 130, 140, None]))
     assert yes_no(high, "high_carb_day", "2026-03-10") is True
     assert np.isnan(high.measures.loc["2026-03-10", "high_carb_day"])
@@ -243,8 +243,8 @@ def test_a_tag_is_unknown_before_its_first_use_and_no_only_on_days_with_a_log(ta
     table = table_of([meal("12:00", day="05")], tags=rows)
     told = [yes_no(table, "tag:wine", f"2026-03-{day:02d}") for day in range(1, 12)]
     assert told == [None, None, None, True, False, True, False, True, None, None, None]
-    assert str(table.reasons["2026-03-03", "tag:wine"]) == "before this tag was first used"
-    assert str(table.reasons["2026-03-09", "tag:wine"]) == "nothing was logged that day"
+    assert str(table.reasons["2026-03-03", "tag:wine"]) == "the client had not used this tag yet"
+    assert str(table.reasons["2026-03-09", "tag:wine"]) == "nothing was noted that day"
 
 
 def test_only_tags_of_three_days_are_factors(table_of):

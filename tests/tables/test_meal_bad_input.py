@@ -27,7 +27,7 @@ def test_no_meals_at_all(make, flat, rules):
 def test_no_glucose_at_all(make, rules):
     table = tabulate(make(meals=[{"time": "2026-03-03 12:00", "label": "lunch"}]), rules, "meal")
     assert table.frame["left_out"].astype(str).tolist() == [
-        "there are no glucose readings of that day"
+        "there are no glucose readings on that day"
     ]
     assert table.frame[list(table.outcomes)].isna().all(axis=None)
 
@@ -38,8 +38,8 @@ def test_meals_with_no_glucose_around_are_left_out_and_told(make, flat, rules):
     table = tabulate(make(part, meals=meals), rules, "meal")
     assert table.frame["usable"].tolist() == [False, False]
     near, far = table.frame["left_out"].astype(str)
-    assert near == "readings cover 50 % of the 2 hours after it, 70 % are needed"
-    assert far == "there are no glucose readings of that day"
+    assert near == "readings cover 50 % of the 2 hours after it, and 70 % are needed"
+    assert far == "there are no glucose readings on that day"
 
 
 def test_two_meals_at_one_minute_are_one(make, flat, rules):
@@ -56,7 +56,7 @@ def test_a_meal_inside_sleep_is_left_out_and_told(make, flat, slept, rules):
     meals = [{"time": f"2026-03-03 {at}", "label": "x"} for at in ("03:00", "07:00")]
     table = tabulate(make(flat, meals=meals, sleep=slept("2026-03-01", 6)), rules, "meal")
     assert table.frame["left_out"].astype(str).tolist() == [
-        "it is logged inside a recorded sleep",
+        "it is noted during a recorded sleep",
         "",
     ]
 
@@ -68,7 +68,7 @@ def test_days_left_out_leave_their_meals_out(make, flat, slept, rules):
         make(flat, meals=meals, left_out=[told], sleep=slept("2026-03-01", 6)), rules, "meal"
     )
     assert table.frame["left_out"].astype(str).tolist() == [
-        "left out in client.toml: a wedding",
+        "it is left out in client.toml (a wedding)",
         "",
     ]
 
@@ -129,7 +129,7 @@ def test_a_walk_whose_end_cannot_be_used_is_unknown_not_no(tmp_path, row):
     assert np.isnan(walked[1])
     assert walked[2] == 1  # twenty minutes at the least, whatever else there was
     name = table.frame.index[1]
-    why = "the end of a record of activity then cannot be used"
+    why = "a record of activity at that time has an end that cannot be used"
     assert str(table.reasons[name, "walk_after"]) == why
     days = steps.days(steps.read_client(tmp_path))
     assert days.frame["walk_after_lunch"].isna().tolist()[:2] == [False, True]

@@ -96,7 +96,7 @@ def test_a_walk_is_unknown_where_the_tracker_was_off_and_no_where_it_was_on(tabl
     walk = [span("09:00", "09:30", day="04", kind="walking")]
     elsewhere = table_of([meal()], activity=walk, sleep=[])
     assert yes_no(elsewhere, "walk_after") is None
-    assert str(elsewhere.reasons[NOON, "walk_after"]) == "no tracker record that day"
+    assert str(elsewhere.reasons[NOON, "walk_after"]) == "the tracker recorded nothing that day"
     worn = {"activity": [("2026-03-05 12:00", "2026-03-05 12:29")]}
     half = table_of([meal()], activity=walk, worn=worn)
     assert str(half.reasons[NOON, "walk_after"]).startswith("the tracker was worn for 48 %")
@@ -116,7 +116,7 @@ def test_food_shortly_before(table_of):
     table = table_of(meals)
     first, second, third, alone = table.frame.index
     assert yes_no(table, "soon_after_food", first) is None
-    assert str(table.reasons[first, "soon_after_food"]) == "no food is logged before it"
+    assert str(table.reasons[first, "soon_after_food"]) == "no food is noted before it"
     assert yes_no(table, "soon_after_food", second) is True
     assert yes_no(table, "soon_after_food", third) is False
     assert yes_no(table, "soon_after_food", alone) is None  # one entry is no logged day
@@ -177,7 +177,7 @@ def test_a_tag_within_an_hour_of_the_meal(table_of):
         None, True, True, False, True,
     ]  # fmt: skip
     first = table.frame.index[0]
-    assert str(table.reasons[first, "tag:wine"]) == "before this tag was first used"
+    assert str(table.reasons[first, "tag:wine"]) == "the client had not used this tag yet"
     assert ("tags.csv", 3) in table.sources[NOON, "tag:wine"]
 
 

@@ -150,12 +150,12 @@ def test_gaps_sensors_and_the_edge_of_the_sensor_are_unknown(make, sensed, rules
 
     gap = known(glucose=np.where((minutes > 30) & (minutes < 55), np.nan, 100.0))
     assert gap["rise"] == gap["peak"] == gap["minutes_above"] == ""
-    assert gap["area_2h"].startswith("a gap of more than 20 minutes")
+    assert gap["area_2h"].startswith("readings are missing for more than 20 minutes")
     none = known(glucose=np.where((minutes >= -15) & (minutes < 5), np.nan, 100.0))
     assert (
         none["rise"]
         == none["area_2h"]
-        == ("too few readings from 15 minutes before to 5 minutes after the meal")
+        == ("there are too few readings from 15 minutes before the meal to 5 minutes after")
     )
     assert none["peak"] == none["minutes_above"] == ""
     changed = known(sensor=np.where(minutes < 60, "a", "b"))
@@ -165,7 +165,7 @@ def test_gaps_sensors_and_the_edge_of_the_sensor_are_unknown(make, sensed, rules
         glucose=np.where(high, np.nan, 100.0), censored=np.where(high, 1, 0).astype(np.int8)
     )
     assert beyond["rise"] == beyond["peak"] == beyond["area_2h"]
-    assert "beyond what the sensor shows" in beyond["peak"]
+    assert "beyond what the sensor can show" in beyond["peak"]
     assert beyond["minutes_above"] == ""
 
 

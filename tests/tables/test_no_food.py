@@ -141,8 +141,8 @@ def test_the_check_counts_what_was_read_as_no_food_and_shows_one(client_of, rule
     sure, words = found["no_food_by_type"], found["no_food_by_word"]
     assert (sure.count, sure.file) == (1, "meals.csv")
     assert words.count == 3
-    assert "1 note a medicine" in words.what
-    assert "2 treat a low" in words.what
+    assert "1 notes a medicine" in words.what
+    assert "2 are food for a low" in words.what
     assert "'x glucose'" in words.what
     assert "cautions.toml" in words.do
 

@@ -205,7 +205,7 @@ def test_seventy_per_cent_of_the_readings_make_a_usable_day(make, sensed, rules,
         assert bool(table.frame.loc[DAY, "usable"]) is usable
         assert np.isnan(table.frame.loc[DAY, "day_mean"]) is np.bool_(not usable)
     assert str(table.frame.loc[DAY, "left_out"]) == (
-        f"readings cover {int(100 * (fewest - 1) / per_day)} % of the day, 70 % are needed"
+        f"readings cover {int(100 * (fewest - 1) / per_day)} % of the day, and 70 % are needed"
     )
 
 
@@ -305,4 +305,4 @@ def test_a_rise_with_half_of_its_top_beyond_the_sensor_is_unknown(make, sensed, 
     glucose = glucose.assign(glucose=glucose["glucose"].mask(high), censored=high.astype(np.int8))
     table = tabulate(make(glucose), rules, "day")
     assert np.isnan(table.frame["biggest_rise"].iloc[0])
-    assert "beyond what the sensor shows" in str(table.reasons["2026-03-01", "biggest_rise"])
+    assert "beyond what the sensor can show" in str(table.reasons["2026-03-01", "biggest_rise"])

@@ -245,5 +245,5 @@ def test_a_row_of_a_caseload_says_in_short_what_waits_and_what_was_told(client_w
     said = cautions(client, tabulate(client, rules, "day"), rules)[0]
     assert [str(one) for one in in_short(said)] == [
         "refer first: below 54 mg/dL for 15 minutes or longer on 1 day",
-        "told on 2026-03-04 to see a clinician: yes to sleep apnoea; 200 mg/dL or more on 1 day",
+        "asked on 2026-03-04 to see a clinician: yes to sleep apnoea; 200 mg/dL or more on 1 day",
     ]

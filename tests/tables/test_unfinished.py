@@ -50,7 +50,7 @@ def test_steps_in_a_record_without_an_end_leave_few_steps_open_unless_the_rest_a
     others = [one for one in DAYS if one != day]
     assert all(yes_no(table, one, "few_steps") is not UNKNOWN for one in others)
     if few is UNKNOWN:
-        why = "steps stand in a record that day whose end cannot be used"
+        why = "steps of that day are in a record whose end cannot be used"
         assert str(table.reasons[day, "few_steps"]) == why
 
 
@@ -89,7 +89,7 @@ def test_steps_of_a_record_longer_than_a_day_may_be_of_each_day_it_touches(days_
 def test_a_day_whose_steps_are_all_in_such_a_record_was_no_day_with_the_tracker_off(days_of):
     counts = [1000, 2000, 0, *range(4000, 13_000, 1000)]
     off = days_of(counts=counts)
-    assert "the tracker was off" in str(off.reasons["2026-03-03", "few_steps"])
+    assert "so it was off" in str(off.reasons["2026-03-03", "few_steps"])
     assert yes_no(off, "2026-03-03", "walk_after_lunch") is UNKNOWN
     on = days_of("2026-03-03T17:00,,walking,light,4000", counts=counts)
     assert yes_no(on, "2026-03-03", "few_steps") is UNKNOWN

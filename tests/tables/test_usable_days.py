@@ -24,7 +24,7 @@ def left_out(table):
 def test_days_the_practitioner_left_out_keep_their_reason(make, flat, rules):
     days = (LeftOutDay(date(2026, 3, 4), "festival", None),)
     table = tabulate(make(flat, left_out=days), rules, "day")
-    assert left_out(table) == {4: "left out in client.toml: festival"}
+    assert left_out(table) == {4: "it is left out in client.toml (festival)"}
     assert not table.frame.loc["2026-03-04", "usable"]
     # The numbers stay, so that an answer without leaving them out can be shown beside.
     assert table.frame.loc["2026-03-04", "day_mean"] == 100

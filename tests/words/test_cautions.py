@@ -125,7 +125,7 @@ def test_a_laboratory_value_is_told_as_one():
         class_="refer",
         waiting=waits("informed"),
     )
-    assert "! The laboratory: A1c of 6.5 % or more, as told. Tell the client" in text(a1c)
+    assert "! The laboratory: a reported A1c of 6.5 % or more. Tell the client" in text(a1c)
     assert "Glucose was" not in text(a1c)
 
 

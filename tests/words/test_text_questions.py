@@ -116,7 +116,7 @@ def nights() -> Why:
     few = message("tables.readings_of_day", share=9, need=70)
     units += [
         unit("2026-02-02", None, None, used=False, reason=few),
-        unit("2026-02-23", None, None, used=False, reason=replace(few, values={"share": 7, "need": 70})),
+        unit("2026-02-23", None, None, used=False, reason=few),
         unit("2026-02-24", None, None, used=False, factors=(
             FactorValue("short_sleep", "2026-02-24", None, None, "h", "no sleep record", ()),
         )),
