@@ -25,7 +25,8 @@ def command(client: Path, rules: Path | None, id_: str, form: str, detail: bool)
 
     with progress("cli.looking_up"):
         read, books = records(client, rules)
-        found = steps.why(read, id_.strip().lower(), books, remember=True)
+        asked = id_.strip().lower()
+        found = steps.why(read, asked, books, remember=True)
     unit = read.settings.display_unit
     put_as(
         form,
@@ -33,7 +34,7 @@ def command(client: Path, rules: Path | None, id_: str, form: str, detail: bool)
         text=lambda: cautioned(
             read,
             books,
-            why_parts(found, books, display_unit=unit, asked_as=id_, detail=detail),
+            why_parts(found, books, display_unit=unit, asked_as=asked, detail=detail),
             beside=detail,
         ),
         json=found.to_dict,

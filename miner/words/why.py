@@ -29,6 +29,7 @@ ALLOWED_FOR = {
     "meal": "weekends, drift, the sensors, the kind of meal and the level before it",
 }
 """What a difference allows for."""
+NO_REASON = "A pattern does not show why, and this is not a diagnosis."
 MOST_SHOWN, FEW_SHOWN, MOST_REASONS = 24, 3, 4
 BLOCKS = {"day": 4, "meal": 3}
 """How many days, or meals, are on one line."""
@@ -125,7 +126,8 @@ class _Behind:
         names = self.names()
         return [
             _Group(name, [unit for unit in self.used if unit.with_factor == side], most)
-            for name, side, most in zip(names, (1.0, 0.0), (MOST_SHOWN, FEW_SHOWN), strict=True)
+            for name, side, most in zip(names, (1.0, 0.0), (NO_REASON = "A pattern does not show why, and this is not a diagnosis."
+MOST_SHOWN, FEW_SHOWN), strict=True)
         ]
 
     def _by_amount(self, step: float) -> list[_Group]:
@@ -250,6 +252,7 @@ class _Behind:
             *parts,
             paragraph(""),
             *(paragraph(text) for text in self._not_used()),
+            paragraph(NO_REASON),
             paragraph("The file and row of every value: --detail"),
         ]
 

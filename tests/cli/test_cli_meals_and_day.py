@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 import shutil
 from io import StringIO
 from pathlib import Path
@@ -153,7 +154,8 @@ def test_what_calls_for_a_clinician_comes_before_meals_and_patterns(
         text = run(words[0], str(folder), *words[1:]).stdout
         lines = text.splitlines()
         shows_patterns = words[0] in ("ask", "why", "rank") or "--compare" in words
-        assert ("They do not show why." in " ".join(text.split())) is shows_patterns, words
+        why = re.search("(do|does) not show why", " ".join(text.split()))
+        assert bool(why) is shows_patterns, words
         assert lines[0] == "INSULIN.", words
         assert lines[1].startswith("  ! Work with the treating clinician. Doses are not in"), words
     checked = run("check", str(folder), "--detail").stdout

@@ -181,6 +181,9 @@ def test_why_names_the_very_line_of_each_value(run: Any, client: str) -> None:
         assert cells["end"][:10] == row["unit"]
         assert row["short_sleep"] == ("1" if int(cells["asleep_min"]) < 360 else "0")
     text = run("why", client, id_.upper()).stdout
+    assert text.startswith(f"Pattern {id_}: short nights ")
+    assert max(map(len, text.splitlines())) <= 80
+    text = run("why", client, id_, "--detail").stdout
     assert f"Counted ({len(used)})" in text
     assert max(map(len, text.splitlines())) <= 100
 

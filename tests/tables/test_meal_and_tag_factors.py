@@ -202,7 +202,9 @@ def test_a_meal_without_carbohydrate_makes_the_day_unknown_unless_the_rest_is_pa
     # The tenth day knows 150 g of its dinner only; the quarter begins above 160 or 120.
     low = table_of(carbs_by_day([100, 110, 120, 130, 140, 150, 160, 170, 180, None]))
     assert yes_no(low, "high_carb_day", "2026-03-10") is None
-    assert "the carbohydrate of one of the day's meals" in str(low.reasons["2026-03-10", "high_carb_day"])
+    assert "the carbohydrate of one of the day's meals" in str(
+        low.reasons["2026-03-10", "high_carb_day"]
+    )
     high = table_of(carbs_by_day([60, 70, 80, 90, 100, 110, 120, 130, 140, None]))
     assert yes_no(high, "high_carb_day", "2026-03-10") is True
     assert np.isnan(high.measures.loc["2026-03-10", "high_carb_day"])

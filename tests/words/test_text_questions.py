@@ -148,6 +148,7 @@ Other nights
 
 Not used: 2, 23 Feb because there are too few readings in the day; 24 Feb
 because no sleep record.
+A pattern does not show why, and this is not a diagnosis.
 The file and row of every value: --detail
 """
     )
@@ -200,6 +201,7 @@ Under 6.5 hours: sleep (h), waking glucose (mg/dL), * high
 
 Not used: 2, 23 Feb because there are too few readings in the day; 24 Feb
 because no sleep record.
+A pattern does not show why, and this is not a diagnosis.
 The file and row of every value: --detail
 """
     )
@@ -233,6 +235,7 @@ Other meals
   13 Jan 12:05 40
 
 Not used: 1 meal because it was eaten at waking.
+A pattern does not show why, and this is not a diagnosis.
 The file and row of every value: --detail
 """
     )
