@@ -126,8 +126,7 @@ class _Behind:
         names = self.names()
         return [
             _Group(name, [unit for unit in self.used if unit.with_factor == side], most)
-            for name, side, most in zip(names, (1.0, 0.0), (NO_REASON = "A pattern does not show why, and this is not a diagnosis."
-MOST_SHOWN, FEW_SHOWN), strict=True)
+            for name, side, most in zip(names, (1.0, 0.0), (MOST_SHOWN, FEW_SHOWN), strict=True)
         ]
 
     def _by_amount(self, step: float) -> list[_Group]:
