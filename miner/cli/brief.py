@@ -21,7 +21,12 @@ PAGES = ("preparation", "session", "take-home", "doctor")
 @client_argument
 @click.option("--out", type=PATH, required=True, metavar="FILE.html")
 @click.option("--as", "kind", type=OneOf(*PAGES), required=True, help="Which page.")
-@click.option("--include", multiple=True, metavar="ID", help="Show this one; again for more.")
+@click.option(
+    "--include",
+    multiple=True,
+    metavar="PATTERN",
+    help="Show this pattern, by number or ID; again for more.",
+)
 @click.option("--plan", "trial", metavar="PLAN", help="Its dates on the page to take home.")
 @click.option("--lineup", is_flag=True, help="Add the real dots among nineteen made by luck alone.")
 @click.option("--figures", type=PATH, metavar="DIR", help="Write SVG, PNG.")
@@ -48,6 +53,7 @@ def command(
         require_no_link(figures)
     with progress("cli.ranking_and_drawing") as report:
         read, books = records(client, rules)
+        include = tuple(steps.id_of_number(read, pattern) for pattern in include)
         brief = steps.briefing(
             read,
             books,

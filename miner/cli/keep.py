@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from miner.cli.options import DAY, OneOf, client_argument, format_option
+from miner.cli.options import DAY, OneOf, client_argument, format_option, pattern_argument
 from miner.cli.output import put, put_as
 from miner.cli.reading import records
 from miner.cli.waiting import progress
@@ -16,7 +16,7 @@ from miner.core.messages import MinerError
 
 @click.command("keep")
 @client_argument
-@click.argument("id_", metavar="ID")
+@pattern_argument
 @format_option("text", "json")
 @click.option(
     "--as",
@@ -28,24 +28,28 @@ from miner.core.messages import MinerError
 )
 @click.option("--read-on", type=DAY, metavar="DATE", help="When it is read.")
 @click.option("--note", default="", metavar="TEXT", help="Words of your own.")
-@click.option("--drop", is_flag=True, help="Give up what is open under this ID, without a verdict.")
+@click.option("--drop", is_flag=True, help="Give up this pattern, without a verdict.")
 def command(
     client: Path,
     rules: Path | None,
     form: str,
-    id_: str,
+    pattern: str,
     as_: str | None,
     read_on: str | None,
     note: str,
     drop: bool,
 ) -> None:
-    """Keep the hypothesis ID as it is now; at most three are open at once."""
+    """Keep a pattern as it is now, by its number in the last ranking or by its ID.
+
+    At most three are open at once.
+    """
     from miner import steps
     from miner.words.amounts import Amounts
     from miner.words.follow import kept_parts
     from miner.words.said import rules_at_door
 
     read, books = records(client, rules)
+    id_ = steps.id_of_number(read, pattern)
     if drop:
         if as_ or read_on or note:
             raise MinerError("cli.drop_with_another")

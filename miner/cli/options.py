@@ -81,6 +81,11 @@ def client_argument(function: F) -> F:
     return click.argument("client", type=PATH)(own(debug_option(function)))
 
 
+def pattern_argument(function: F) -> F:
+    """Add the pattern, by its number in the last ranking shown or by its ID."""
+    return click.argument("pattern", metavar="PATTERN")(function)
+
+
 def format_option(*names: str) -> Callable[[F], F]:
     """Add ``--format``; the first name is the default."""
 

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from miner.cli.options import DAY, PATH, OneOf, Whole, client_argument, format_option
+from miner.cli.options import (
+    DAY,
+    PATH,
+    OneOf,
+    Whole,
+    client_argument,
+    format_option,
+    pattern_argument,
+)
 from miner.cli.output import put_as
 from miner.cli.places import may_be_written
 from miner.cli.reading import records
@@ -24,10 +32,10 @@ if TYPE_CHECKING:
 
 @click.command("plan")
 @client_argument
-@click.argument("id_", metavar="ID")
+@pattern_argument
 @format_option("text", "json")
 @click.option(
-    "--start", type=DAY, metavar="DATE", help="First day; required, unless ID names a plan."
+    "--start", type=DAY, metavar="DATE", help="First day; required, unless PATTERN names a plan."
 )
 @click.option("--preview", is_flag=True, help="Show what it takes; write no plan.")
 @click.option("--detail", is_flag=True, help="Its days and when to stop, before it is written.")
@@ -47,7 +55,7 @@ def command(
     client: Path,
     rules: Path | None,
     form: str,
-    id_: str,
+    pattern: str,
     start: str | None,
     preview: bool,
     detail: bool,
@@ -55,11 +63,11 @@ def command(
     page: Path | None,
     **words: Any,
 ) -> None:
-    """Plan an alternating test of ID: usual days and days of a change, in an order of coins.
+    """Plan a test of a pattern: usual days and days of a change, in an order drawn by chance.
 
-    The coins are thrown once, when the plan is written; --preview shows the rest before, and is a
-    look where ID is not kept yet. With the name of a plan in place of ID it is shown, and written
-    to files, again.
+    PATTERN is its number in the last ranking, or its ID. The order is drawn once, when the plan is
+    written. --preview shows everything else before that, and counts as a look where the pattern is
+    not kept yet. With the name of a plan as PATTERN, that plan is shown or written to files again.
     """
     from miner import steps
     from miner.words.lengths import preview_parts
@@ -74,6 +82,7 @@ def command(
         may_be_written(calendar, "calendar")
     with progress("cli.planning") as report:
         read, books = records(client, rules)
+        id_ = steps.id_of_number(read, pattern)
         made = steps.written_plan(read, id_)
         if made is None:
             if start is None:

@@ -9,7 +9,7 @@ import click
 
 from miner.cli.faults import TOO_FEW
 from miner.cli.options import DAY, OneOf, Whole, client_argument, format_option
-from miner.cli.output import put_as
+from miner.cli.output import complain, put_as
 from miner.cli.reading import records
 from miner.cli.waiting import progress
 
@@ -35,6 +35,9 @@ def command(client: Path, rules: Path | None, form: str, detail: bool, **choices
     with progress("cli.ranking") as report:
         read, books = records(client, rules)
         ranking = steps.rank(read, books, remember=True, progress=report, **choices)
+    if ranking.status == "ranked":
+        for note in steps.remember_numbers(read, ranking, books):
+            complain(str(note))
     put_ranking(ranking, books, read.settings.display_unit, form, detail=detail)
 
 

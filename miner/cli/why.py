@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from miner.cli.options import client_argument, format_option
+from miner.cli.options import client_argument, format_option, pattern_argument
 from miner.cli.output import WIDEST, put_as
 from miner.cli.reading import cautioned, records
 from miner.cli.waiting import progress
@@ -14,10 +14,10 @@ from miner.cli.waiting import progress
 
 @click.command("why")
 @client_argument
-@click.argument("id_", metavar="ID")
+@pattern_argument
 @format_option("text", "json", "csv")
 @click.option("--detail", is_flag=True, help="Every day with the file and row of each value.")
-def command(client: Path, rules: Path | None, id_: str, form: str, detail: bool) -> None:
+def command(client: Path, rules: Path | None, pattern: str, form: str, detail: bool) -> None:
     """Show the days or meals behind a pattern, by its number in the last ranking or by its ID."""
     from miner import steps
     from miner.render.values import why_csv
@@ -25,8 +25,8 @@ def command(client: Path, rules: Path | None, id_: str, form: str, detail: bool)
 
     with progress("cli.looking_up"):
         read, books = records(client, rules)
-        asked = id_.strip().lower()
-        found = steps.why(read, asked, books, remember=True)
+        asked = pattern.strip().lower()
+        found = steps.why(read, steps.id_of_number(read, asked), books, remember=True)
     unit = read.settings.display_unit
     put_as(
         form,

@@ -43,6 +43,7 @@ if TYPE_CHECKING:
         take_out,
         write_note,
     )
+    from miner.steps.numbers import id_of_number, remember_numbers
     from miner.steps.opening import (
         day_table,
         days,
@@ -120,6 +121,7 @@ _HOME = {
             "take_out",
             "write_note",
         ),
+        "miner.steps.numbers": ("id_of_number", "remember_numbers"),
         "miner.steps.opening": (
             "day_table",
             "days",

@@ -32,6 +32,7 @@ NOT_WRITTEN = {
     "looked": "steps.look_not_written",
     "shared": "steps.sharing_not_written",
     "verdict": "steps.no_verdict_written",
+    "numbered": "steps.numbers_not_written",
 }
 
 

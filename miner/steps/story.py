@@ -48,8 +48,9 @@ def history(client: Client | Path, rules: RuleBook | None = None) -> History:
 def _entries(
     events: Sequence[Event], story: FollowupState, rules: RuleBook
 ) -> Iterator[HistoryEntry]:
-    """Yield every entry; single days looked at one after the other are one."""
-    for one_by_one, group in groupby(events, key=_is_one_day):
+    """Yield every entry but the numbers of rankings; days looked at one by one are one entry."""
+    told = (event for event in events if event.event != "numbered")
+    for one_by_one, group in groupby(told, key=_is_one_day):
         if one_by_one:
             days = list(group)
             yield _entry(days[-1], story, rules, days=len(days))

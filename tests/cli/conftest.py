@@ -83,6 +83,9 @@ class FakeApi(ModuleType):
         self.asked |= choices
         return self.ranking
 
+    def remember_numbers(self, client: Any, ranking: Any, rules: RuleBook) -> tuple[str, ...]:
+        return ()
+
     def write_pages(
         self, client: Any, ranking: Any, folder: Path, *_: Any, progress: Any = None
     ) -> tuple[Path, ...]:

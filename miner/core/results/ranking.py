@@ -344,6 +344,21 @@ class Ranking(Worded):
             and abs(item.difference or 0.0) * item.span >= worth[item.outcome]
         ]
 
+    def numbered(self, hints: int) -> list[Hypothesis]:
+        """Return what is shown one by one, in the order of its numbers, which begin with 1.
+
+        Fixed questions come first, then what is clear, then hints.
+
+        Args:
+            hints: how many hints are shown.
+        """
+        searched = [item for item in self.hypotheses if item.family != "fixed"]
+        return [
+            *(item for item in self.hypotheses if item.family == "fixed"),
+            *(item for item in searched if item.evidence is Evidence.CLEAR),
+            *[item for item in searched if item.evidence is Evidence.HINT][:hints],
+        ]
+
     def find(self, id_: str) -> Hypothesis | None:
         """Return the hypothesis of that ID, or None.
 

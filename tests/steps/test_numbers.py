@@ -1,0 +1,58 @@
+"""Patterns by number: a number refers to the last ranking shown."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from miner import ledger, steps
+from miner.core.messages import MinerError
+
+IDS = ["4c28aa7c", "49b325ee", "12345678"]
+
+
+def shown(folder: Path, ids: list[str], unit: str = "day") -> None:
+    ledger.append(folder, "numbered", {"unit": unit, "ids": ids})
+
+
+def test_a_number_is_that_of_the_last_ranking_shown(tmp_path: Path) -> None:
+    shown(tmp_path, IDS)
+    assert [steps.id_of_number(tmp_path, number) for number in ("1", " 2 ", "03")] == IDS
+    shown(tmp_path, ["658ef86f"], "meal")
+    assert steps.id_of_number(tmp_path, "1") == "658ef86f"
+
+
+@pytest.mark.parametrize("id_", ["4c28aa7c", "12345678", "0000000a", "plan-3", "1e9x"])
+def test_an_id_stays_an_id(tmp_path: Path, id_: str) -> None:
+    assert steps.id_of_number(tmp_path, id_) == id_
+
+
+@pytest.mark.parametrize("number", ["0", "99", "-1", "1.5", "+1", "4"])
+def test_a_number_that_is_not_in_the_ranking_is_told_with_how_many_are(
+    tmp_path: Path, number: str
+) -> None:
+    shown(tmp_path, IDS)
+    with pytest.raises(MinerError) as raised:
+        steps.id_of_number(tmp_path, number)
+    assert raised.value.message == (
+        f"the last ranking, of days, shows 3 patterns and none with the number {number}. "
+        "Expected: a whole number from 1 to 3, or an ID. "
+        f"Use a number that miner rank {tmp_path} prints."
+    )
+
+
+def test_a_number_before_any_ranking_names_the_command_to_run(tmp_path: Path) -> None:
+    with pytest.raises(MinerError) as raised:
+        steps.id_of_number(tmp_path, "1")
+    assert raised.value.message == (
+        "1 is a number, and no ranking of this client has been shown yet. "
+        "Expected: the number of a pattern in the last ranking, or an ID. "
+        f"Run this first: miner rank {tmp_path}."
+    )
+
+
+def test_a_number_after_a_ranking_without_patterns_is_told(tmp_path: Path) -> None:
+    shown(tmp_path, [], "meal")
+    with pytest.raises(MinerError, match="the last ranking, of meals, shows no pattern"):
+        steps.id_of_number(tmp_path, "1")
