@@ -299,7 +299,7 @@ class _Behind:
             if not unit.used:
                 by_reason.setdefault(clean(reason_kind(_reason(unit)), 200), []).append(unit.unit)
         shown = list(by_reason.items())[:MOST_REASONS]
-        told_ = [f"{self._some(units)} because {reason}" for reason, units in shown]
+        told_ = [f"{self._some(units)} ({reason})" for reason, units in shown]
         more = sum(len(units) for units in by_reason.values()) - sum(len(u) for _, u in shown)
         told_ += [f"{several(more, self.why.unit)} for other reasons"] if more else []
         return [f"Not used: {'; '.join(told_)}."] if told_ else []

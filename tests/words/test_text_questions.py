@@ -146,8 +146,8 @@ Short nights: sleep (h), waking glucose (mg/dL), * high
 Other nights
   12 Jan 7.4 92    13 Jan 6.5 92    14 Jan 7.5 92    ... (2 more)
 
-Not used: 2, 23 Feb because there are too few readings in the day; 24 Feb
-because no sleep record.
+Not used: 2, 23 Feb (there are too few readings in the day); 24 Feb (no sleep
+record).
 A pattern does not show why, and this is not a diagnosis.
 The file and row of every value: --detail
 """
@@ -199,8 +199,8 @@ Under 6.5 hours: sleep (h), waking glucose (mg/dL), * high
 7 hours or more
   12 Jan 7.4  92    14 Jan 7.5  92    15 Jan 7.0 106*   17 Feb 7.1 110
 
-Not used: 2, 23 Feb because there are too few readings in the day; 24 Feb
-because no sleep record.
+Not used: 2, 23 Feb (there are too few readings in the day); 24 Feb (no sleep
+record).
 A pattern does not show why, and this is not a diagnosis.
 The file and row of every value: --detail
 """
@@ -234,7 +234,7 @@ Restaurant meals: rise after the meal (mg/dL), * high
 Other meals
   13 Jan 12:05 40
 
-Not used: 1 meal because it was eaten at waking.
+Not used: 1 meal (it was eaten at waking).
 A pattern does not show why, and this is not a diagnosis.
 The file and row of every value: --detail
 """
@@ -279,7 +279,7 @@ def test_a_set_names_the_habit_that_is_unknown(behind: Why, rules: RuleBook) -> 
     text = render(why_parts(pair, rules, detail=True), 100)
     assert "Short nights and late dinners together, and waking glucose" in text
     assert "2026-03-03: a short night: no sleep record\n" in text
-    assert "3 Mar because no sleep record; 4 Mar because fever." in render(why_parts(pair, rules))
+    assert "3 Mar (no sleep record); 4 Mar (fever)." in render(why_parts(pair, rules))
 
 
 def test_a_habit_of_the_day_before_is_told_with_its_own_date(behind: Why, rules: RuleBook) -> None:
