@@ -25,8 +25,8 @@ from miner.core.messages import MinerError
          "Expected the form 'miner rank [OPTIONS] CLIENT'. Did you mean '--format'?"),
         (["ask", "x", "--outcome", "y"], "--factor is missing. "
          "Expected the form 'miner ask [OPTIONS] CLIENT'. See 'miner ask --help'."),
-        (["why", "x"], "PATTERN is missing. Expected the form 'miner why [OPTIONS] CLIENT PATTERN'. "
-         "See 'miner why --help'."),
+        (["why", "x"], "PATTERN is missing. "
+         "Expected the form 'miner why [OPTIONS] CLIENT PATTERN'. See 'miner why --help'."),
         (["ask", "x", "--factor", "f", "--outcome", "y", "--guess", "up"],
          "--guess needs --fix. Expected both options, or neither. "
          "Add --fix, or leave out --guess."),

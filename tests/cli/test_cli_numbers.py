@@ -61,7 +61,7 @@ def test_a_bad_number_is_one_message_of_every_command(
     ):
         result = run(*words)
         assert (result.exit_code, result.stdout) == (2, ""), words
-        assert "and none with the number 99. Expected: a whole number from 1 to " in result.stderr
+        assert "and none with the number 99. Expected a whole number from 1 to " in result.stderr
         assert "Traceback" not in result.stderr
     result = run("why", str(folder), "-1")
     assert (result.exit_code, result.stdout) == (2, "")

@@ -36,8 +36,8 @@ def test_a_number_that_is_not_in_the_ranking_is_told_with_how_many_are(
     with pytest.raises(MinerError) as raised:
         steps.id_of_number(tmp_path, number)
     assert raised.value.message == (
-        f"the last ranking, of days, shows 3 patterns and none with the number {number}. "
-        "Expected: a whole number from 1 to 3, or an ID. "
+        f"The last ranking, of days, shows 3 patterns and none with the number {number}. "
+        "Expected a whole number from 1 to 3, or an ID. "
         f"Use a number that miner rank {tmp_path} prints."
     )
 
@@ -47,12 +47,12 @@ def test_a_number_before_any_ranking_names_the_command_to_run(tmp_path: Path) ->
         steps.id_of_number(tmp_path, "1")
     assert raised.value.message == (
         "1 is a number, and no ranking of this client has been shown yet. "
-        "Expected: the number of a pattern in the last ranking, or an ID. "
+        "Expected the number of a pattern in the last ranking, or an ID. "
         f"Run this first: miner rank {tmp_path}."
     )
 
 
 def test_a_number_after_a_ranking_without_patterns_is_told(tmp_path: Path) -> None:
     shown(tmp_path, [], "meal")
-    with pytest.raises(MinerError, match="the last ranking, of meals, shows no pattern"):
+    with pytest.raises(MinerError, match="The last ranking, of meals, shows no pattern"):
         steps.id_of_number(tmp_path, "1")

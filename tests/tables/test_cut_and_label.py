@@ -152,5 +152,5 @@ def test_the_table_labels_usable_days_only(make, sensed, rules):
 
 def test_an_outcome_that_is_not_there_is_told(make, sensed, rules):
     table = tabulate(make(sensed("2026-03-01", np.full(288 * 2, 100.0))), rules, "day")
-    with pytest.raises(MinerError, match="no outcome 'day_maen' by day"):
+    with pytest.raises(MinerError, match="no glucose measure 'day_maen' of a day"):
         labels.higher_quarter(table, "day_maen", rules)
