@@ -147,7 +147,7 @@ def test_a_date_ahead_and_a_folder_that_is_no_client_are_refused(
     assert "2999-01-01 lies ahead" in ahead.stderr
     assert "there is no such folder" in run("ask", f"{client}x", *PAIR, "--fix").stderr
     (tmp_path / "practice.toml").write_text("")
-    assert "this is a practice" in run("ask", str(tmp_path), *PAIR, "--fix").stderr
+    assert "this is the folder of a practice" in run("ask", str(tmp_path), *PAIR, "--fix").stderr
     assert not (tmp_path / "ledger.jsonl").exists()
 
 
