@@ -28,7 +28,7 @@ from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts, in_unit
 from miner.words.choosing import AT_MOST, ChoiceForm, chosen_lines
 from miner.words.door import Audience, at_door, said_to
 from miner.words.handouts import Card, doctor, referral, session, take_home
-from miner.words.plan import beside, stops
+from miner.words.plan import beside, stops, tested_question
 from miner.words.practice import CaseloadTeller, first
 from miner.words.preparation import preparation
 from miner.words.safe import clean
@@ -39,8 +39,8 @@ from miner.words.wording import (
     client_always,
     day_and_month,
     day_name,
-    full_date,
     say,
+    span_words,
     weekday,
 )
 
@@ -359,9 +359,8 @@ def plan_page(plan: Plan, rules: RuleBook, client: str) -> str:
             "plan.html",
             Styles(),
             client=clean(client, 60),
-            plan=plan.plan,
-            first=full_date(plan.periods[0].first),
-            last=full_date(plan.periods[-1].last),
+            span=span_words(plan.periods[0].first, plan.periods[-1].last),
+            question=tested_question(plan, rules),
             change=plan.change,
             caption=say(rules, "plan", "tick"),
             lines=[*beside(plan, rules), *([say(rules, "plan", "free")] if free else [])],
@@ -377,19 +376,18 @@ def sheet_lines(plan: Plan, rules: RuleBook) -> tuple[SheetLine, ...]:
 
     told = {
         arm: say(rules, "plan", f"sheet_{arm}", change=plan.change)
-        for arm in ("change", "usual", "free", "sensor", "not_counted")
+        for arm in ("change", "usual", "free", "sensor")
     }
     arms = {
-        str(day.date()): (period.arm, told["not_counted"] if at < period.leave_out_days else "")
+        str(day.date()): period.arm
         for period in plan.periods
-        for at, day in enumerate(date_range(period.first, period.last))
+        for day in date_range(period.first, period.last)
     }
     sensors = set(plan.sensor_changes)
     first, last = min([*arms, *sensors]), max([*arms, *sensors])
     lines = []
     for day in (str(one.date()) for one in date_range(first, last)):
-        arm, note = arms.get(day, ("free", ""))
-        note = " ".join([note] * bool(note) + [told["sensor"]] * (day in sensors))
+        arm, note = arms.get(day, "free"), told["sensor"] if day in sensors else ""
         name = f"{weekday(day)} {day_and_month(day, short=True)}"
         lines.append(SheetLine(name, arm, told[arm], note))
     return tuple(lines)

@@ -24,6 +24,15 @@ from miner.words.sentences import ended_words, outcome_label, result_size, way_w
 from miner.words.teller import Teller
 from miner.words.wording import dated, full_date, say
 
+RECOMMENDED = {
+    "held_up": "test",
+    "did_not_hold": "other",
+    "habit_stopped": "other",
+    "not_settled": "test",
+    "no_change": "leave",
+    "changed_worse": "leave",
+}
+"""What may be done next that suits the verdict best; else the pattern is kept."""
 MOST_MARKS = 30
 FILLED, EMPTY = "▮", "▯"
 
@@ -144,14 +153,18 @@ class Followed:
         return [say(self.rules, "follow", key) for key in ("one_look", "as_now")]
 
     def next(self) -> list[Next]:
-        """Return what may be done now, the first most likely."""
+        """Return what may be done now, first what is recommended."""
         item = self.item
         again = "again" if self.tested else "test"
         worn_out = not self.tested and item.status in ("did_not_hold", "habit_stopped")
         names = [("keep", "keep"), ("other", "other") if worn_out else ("test", again)]
+        names.append(("leave", "leave"))
+        test = item.test if self.tested else None
+        ending = result_key(test, self.rules) if test is not None else str(item.status)
+        names.sort(key=lambda name: name[0] != RECOMMENDED.get(ending, "keep"))
         return [
             Next(do, say(self.rules, "next", key), say(self.rules, "next", f"{key}_means"))
-            for do, key in [*names, ("leave", "leave")]
+            for do, key in names
         ]
 
     def state(self) -> str:

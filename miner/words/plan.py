@@ -75,6 +75,12 @@ def about(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
     return [say(rules, "plan", key, **values) for key in ("size", "reach", reach, "read_on")]
 
 
+def tested_question(plan: Plan, rules: RuleBook) -> str:
+    """Return the question that a test answers."""
+    label = outcome_label(plan.outcome, rules, plan.unit_of)
+    return say(rules, "plan", "question", label=label)
+
+
 def what_to_do(plan: Plan, rules: RuleBook) -> list[str]:
     """Return what is done on which days."""
     arms = [say(rules, "plan", "change", change=plan.change), say(rules, "plan", "usual")]

@@ -190,6 +190,6 @@ def test_by_keyboard_in_the_browser_from_choosing_to_the_length_of_a_test(
     assert page.locator(".stands:visible").count() == 1
     page.locator("button", has_text="Choose how long").press("Enter")
     page.wait_for_url(re.compile("/plan$"))
-    assert page.locator(".kicker").inner_text() == "Plan a test. Nothing is saved yet."
+    assert page.locator(".kicker").inner_text() == "Plan a test"
     assert not [line for line in said if "Content Security Policy" in line]
     context.close()

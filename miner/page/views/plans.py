@@ -18,9 +18,8 @@ from miner.steps.settings import stamp
 from miner.steps.ticking import DaysOver, asleep_from
 from miner.words.noting import ticked_words
 from miner.words.pages import TICK_MARKS, after_tick
-from miner.words.plan import plan_calendar, what_to_do
+from miner.words.plan import plan_calendar, tested_question, what_to_do
 from miner.words.said import rules_at_door
-from miner.words.sentences import factor_phrase, outcome_label
 from miner.words.wording import capital
 
 
@@ -47,8 +46,7 @@ def show(request: PageRequest) -> Response:
         asleep=_asleep(request, made),
         marks=TICK_MARKS,
         after=after_tick,
-        title=f"{factor_phrase(made.factor, rules, made.unit_of)}, and "
-        f"{outcome_label(made.outcome, rules, made.unit_of)}",
+        question=tested_question(made, rules),
         what=what_to_do(made, rules),
         seen=stamp(folder / TICKS),
         to_come=sum(not day.over for _, day in days),

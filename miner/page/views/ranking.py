@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 from urllib.parse import urlencode
 
@@ -10,9 +11,9 @@ from starlette.responses import Response
 from miner import steps
 from miner.core.messages import MinerError, message
 from miner.core.period import Period
-from miner.core.results import Ranking
+from miner.core.results import Evidence, Ranking
 from miner.core.unit import Unit
-from miner.page.client_cache import ClientEntry
+from miner.page.client_cache import CachedRanking, ClientEntry
 from miner.page.jobs import Progress
 from miner.page.places import one_line
 from miner.page.render import headed, make_page, page
@@ -21,9 +22,12 @@ from miner.page.state import RankingChoice, made_of
 from miner.render.pages import drawn_page
 from miner.words.pages import differing_rules, ranking_words
 from miner.words.ranking import ranking_parts
+from miner.words.sentences import evidence_of
+from miner.words.teller import Teller
 
 FIRST = "preparation"
 PLAIN = RankingChoice()
+SHOWN = (Evidence.CLEAR, Evidence.HINT)
 
 
 def show(request: PageRequest) -> Response:
@@ -65,12 +69,26 @@ def show(request: PageRequest) -> Response:
             for one in (cached.rankings() if cached is not None else ())
             for item in one.hypotheses
         },
+        patterns=_patterns(request, cached, ranking, entry) if cached is not None else [],
         ranked=cached is not None and ranking.status == "ranked",
         differs=differing_rules(entry.rules),
         plain=choice == PLAIN,
         said_as=_words(choice, entry),
         unit=ranking.unit,
     )
+
+
+def _patterns(
+    request: PageRequest, cached: CachedRanking, ranking: Ranking, entry: ClientEntry
+) -> list[tuple[str, str, str]]:
+    """Return address, title and level of each pattern that this ranking shows."""
+    teller = Teller(replace(cached.brief, ranking=ranking, by_meal=None), entry.words)
+    return [
+        (request.at("patterns", item.id), teller.title(item), evidence_of(item, teller.rules))
+        for item in ranking.hypotheses
+        if (item.evidence in SHOWN or item.family == "fixed")
+        and any(one.find(item.id) is not None for one in cached.rankings())
+    ]
 
 
 def _form(

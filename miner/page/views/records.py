@@ -15,7 +15,7 @@ from miner.page.places import one_line
 from miner.page.render import page
 from miner.page.request import PageRequest
 from miner.steps import Look, look_at
-from miner.words.check import check_parts
+from miner.words.check import check_parts, detail_of_check
 from miner.words.pages import FINDING_KINDS
 
 
@@ -24,6 +24,7 @@ def show(request: PageRequest) -> Response:
     folder = request.folder
     entry, fault = request.read_or_fault()
     parts = [] if entry is None else check_parts(entry.report(), entry.words, detail=True)
+    detail = [] if entry is None else detail_of_check(entry.report(), entry.words)
     return page(
         request,
         "records.html",
@@ -32,7 +33,8 @@ def show(request: PageRequest) -> Response:
         files=_files(folder),
         limit=MOST_SENT // MEGABYTE,
         limit_bytes=MOST_SENT,
-        parts=parts[len(request.before) :],
+        parts=parts[len(request.before) : len(parts) - len(detail)],
+        detail=detail,
     )
 
 

@@ -8,20 +8,18 @@ from starlette.responses import RedirectResponse, Response
 
 from miner import steps
 from miner.core.messages import MinerError, message
-from miner.core.results import Evidence
 from miner.core.results.briefing import KINDS, SHARED_KINDS
 from miner.page.jobs import Progress
 from miner.page.places import Missing
 from miner.page.render import make_page, own_page, page
 from miner.page.request import PageRequest, attached
 from miner.page.views.choosing import with_choices
+from miner.page.views.ranking import SHOWN
 from miner.render.pages import drawn_page
 from miner.steps import followup_state
 from miner.words.pages import CHOICES_BY_UNIT, SHARED_PAGES
 from miner.words.sentences import evidence_of
 from miner.words.teller import Teller
-
-_SHOWN = (Evidence.CLEAR, Evidence.HINT)
 
 
 def show(request: PageRequest) -> Response:
@@ -53,7 +51,7 @@ def _choices(teller: Teller, chosen: tuple[str, ...]) -> dict[str, Any]:
             "evidence": evidence_of(item, teller.rules),
             "food": teller.about_food(item),
             "chosen": item.id in chosen,
-            "shown": item.evidence in _SHOWN or item.family == "fixed",
+            "shown": item.evidence in SHOWN or item.family == "fixed",
         }
         for item in teller.brief.ranking.hypotheses
     ]
