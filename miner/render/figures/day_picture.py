@@ -21,7 +21,7 @@ LANES = ("sleep", "stress", "activity", "meals", "tags")
 LONGEST_GAP_MIN = 30
 TICKS_EVERY_MIN = 180
 SHORTEST_MIN = 4
-LETTER = 6.3
+LETTER = 8.2
 """Width of a letter of the words in a lane, in points."""
 FEWEST_LETTERS, MOST_LETTERS = 4, 18
 
@@ -73,7 +73,7 @@ def _glucose(place: Axes, found: DayReview, display_unit: str) -> None:
     for rise in found.rises:
         top = (rise.baseline + rise.height) * scale
         place.plot([_since(rise.peak, found)], [top], "o", color=ONE, markersize=6)
-    title = f"{clean(found.client, 40)}, {found.date}: glucose, {display_unit}; own range shaded"
+    title = f"Glucose, {display_unit}, with the client's own range shaded"
     place.set_title(title, loc="left", color=INK, size=14)
     place.text(
         0,
@@ -81,7 +81,7 @@ def _glucose(place: Axes, found: DayReview, display_unit: str) -> None:
         " waking",
         transform=place.get_xaxis_transform(),
         color=SOFT,
-        size=12,
+        size=13,
         va="top",
         bbox=LABEL,
     )
@@ -116,7 +116,7 @@ def _words(place: Axes, items: list[Noted], found: DayReview, row: int) -> None:
         if room < len(text):
             text = clean(text, int(room)) if room >= FEWEST_LETTERS else ""
         place.text(
-            start, row + 0.33, text, color=INK, size=10, ha="left", va="bottom", clip_on=True
+            start, row + 0.33, text, color=INK, size=13, ha="left", va="bottom", clip_on=True
         )
 
 
