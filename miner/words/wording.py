@@ -64,8 +64,8 @@ def full_date(iso: str) -> str:
 
 
 def dated(day: str | None) -> str:
-    """Return an ISO date as the door writes it: on paper as people do."""
-    return full_date(day) if day and door_now() in ("paper", "client") else str(day)
+    """Return an ISO date as the door writes it: on a page and on paper as people do."""
+    return full_date(day) if day and door_now() in ("paper", "client", "page") else str(day)
 
 
 def span_words(first: str, last: str) -> str:

@@ -215,7 +215,7 @@ def test_one_press_ticks_all_and_another_takes_it_back(
     assert "Undo the last tick" in words(browser.get(at))
     assert "the last 1 tick noted is taken back" in words(browser.post(at, undo="1")).lower()
     assert read_ticks(folder).of(name)["2026-03-11"] == "yes"
-    assert "the 8 ticks noted last are taken back" in words(browser.post(at, undo="1")).lower()
+    assert "the last 8 ticks noted are taken back" in words(browser.post(at, undo="1")).lower()
     assert read_ticks(folder).of(name) == {"2026-03-10": "no"}
 
 
