@@ -67,6 +67,7 @@ def read_head(source: str | BinaryIO) -> Head:
     import pyarrow.parquet as pq
 
     from miner.core.results.caseload import ClientRow
+    from miner.core.results.morning import ClientState
 
     found = pq.read_schema(source).metadata or {}
     if KEY not in found:
@@ -77,6 +78,8 @@ def read_head(source: str | BinaryIO) -> Head:
     known = {item.name: row[item.name] for item in fields(ClientRow)}
     for name in ("cautions", "attention", "not_asked"):
         known[name] = restored(known[name])
+    if (state := known["state"]) is not None:
+        known["state"] = ClientState(**state | {"days": tuple(state["days"])})
     prints = {int(day): mark for day, mark in raw["prints"].items()}
     return Head(ClientRow(**known), raw["fingerprint"], told, raw["code"], prints)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -47,7 +48,7 @@ def command(practice: str, form: str, detail: bool, out: Path | None, **choices:
     from miner import steps
     from miner.render.pages import caseload_page
     from miner.render.values import caseload_csv
-    from miner.words.practice import caseload_parts
+    from miner.words.practice import MOST_ROWS, caseload_parts, states_parts
 
     if out is not None:
         may_be_written(out)
@@ -56,7 +57,14 @@ def command(practice: str, form: str, detail: bool, out: Path | None, **choices:
     rules = steps.rules_of_practice(practice)
     put_as(
         form,
-        text=lambda: caseload_parts(found, rules, detail=detail),
+        text=lambda: [
+            *caseload_parts(found, rules, detail=detail),
+            *states_parts(
+                steps.states_of_caseload(found, practice),
+                date.today().isoformat(),
+                None if detail else MOST_ROWS,
+            ),
+        ],
         json=found.to_dict,
         csv=lambda: caseload_csv(found),
     )

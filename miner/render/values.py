@@ -9,7 +9,7 @@ from typing import Any
 
 from miner.core.files import safe_cell
 from miner.core.results import Ranking
-from miner.core.results.caseload import Caseload
+from miner.core.results.caseload import Caseload, ClientRow
 from miner.core.results.meals import MealComparison, Repeats
 from miner.core.results.why import UnitBehind, Why, told, told_between
 from miner.words.days import FeatureTable
@@ -104,18 +104,17 @@ def caseload_csv(found: Caseload) -> str:
         "cautions",
         "attention",
         "not_asked",
+        "state",
     )
     between = {"cautions": " ", "attention": " ", "not_asked": ", "}
-    rows = (
-        [
-            between[name].join(map(str, getattr(row, name)))
-            if name in between
-            else getattr(row, name)
-            for name in header
-        ]
-        for row in found.clients
-    )
-    return sheet(header, rows)
+
+    def cell(row: ClientRow, name: str) -> Any:
+        if name == "state":
+            return row.state.state if row.state else ""
+        value = getattr(row, name)
+        return between[name].join(map(str, value)) if name in between else value
+
+    return sheet(header, ([cell(row, name) for name in header] for row in found.clients))
 
 
 def table_dict(client: str, units: FeatureTable, repeats: Repeats | None = None) -> dict[str, Any]:

@@ -61,7 +61,12 @@ if TYPE_CHECKING:
         write_pages,
     )
     from miner.steps.ranking import rank
-    from miner.steps.states import client_state, practice_states, without_records
+    from miner.steps.states import (
+        client_state,
+        practice_states,
+        states_of_caseload,
+        without_records,
+    )
     from miner.steps.story import chosen_now, followup_state, history, written_plan
     from miner.steps.suggesting import suggested_questions
     from miner.steps.ticking import (
@@ -139,7 +144,12 @@ _HOME = {
             "write_pages",
         ),
         "miner.steps.ranking": ("rank",),
-        "miner.steps.states": ("client_state", "practice_states", "without_records"),
+        "miner.steps.states": (
+            "client_state",
+            "practice_states",
+            "states_of_caseload",
+            "without_records",
+        ),
         "miner.steps.story": ("chosen_now", "followup_state", "history", "written_plan"),
         "miner.steps.ticking": (
             "Ticking",

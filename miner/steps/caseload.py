@@ -6,6 +6,7 @@ import os
 import warnings
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 
 import pandas as pd
@@ -35,8 +36,11 @@ from miner.core import VERSION, resources
 from miner.core.messages import MinerError, Severity, Words, by_rules, message
 from miner.core.results import CheckReport, Evidence, Ranking, Shape
 from miner.core.results.caseload import Caseload, ClientRow, PooledEffect, Suggested, Suggestion
+from miner.core.results.morning import ClientState
 from miner.core.unit import Unit
 from miner.hypotheses.design import design
+from miner.ledger import read as read_ledger
+from miner.ledger import replay
 from miner.records import read_client
 from miner.records.check.one_person import day_prints
 from miner.records.client import Client
@@ -46,6 +50,7 @@ from miner.rulebook import RuleBook
 from miner.steps.checking import check
 from miner.steps.opening import draws_of, rules_of, table_of, whole_number
 from miner.steps.ranking import open_questions, rank
+from miner.steps.states import client_state, without_records
 from miner.steps.who_is_pooled import PooledClients, traces, who_is_pooled, work_folder
 from miner.tables.referral import in_short
 
@@ -118,7 +123,16 @@ def _mark(task: Task, folder: Path) -> str:
     except MinerError:
         hashed = ""
     program = (VERSION, resources.program_hash())
-    return fingerprint(folder, repr((*program, hashed, task.unit, task.draws)))
+    return fingerprint(folder, repr((*program, hashed, task.unit, task.draws, _tested_on(folder))))
+
+
+def _tested_on(folder: Path) -> date | None:
+    """Return today where a test is open, because its missing ticks depend on it; else None."""
+    try:
+        kept = replay(read_ledger(folder)).kept
+    except MinerError:
+        return None
+    return date.today() if any(item.plan_open() for item in kept) else None
 
 
 def _record(task: Task, folder: Path, mark: str, read: Read) -> bytes:
@@ -139,16 +153,28 @@ def _record(task: Task, folder: Path, mark: str, read: Read) -> bytes:
             units = unit_rows(table, design(table, rules))
         return to_parquet(head, units)
     except Exception as error:
-        row = _error_row(
-            task.folder, code, pooled, _one_line(error, str(folder.parent), task.folder)
-        )
+        why = _one_line(error, str(folder.parent), task.folder)
+        row = replace(_error_row(task.folder, code, pooled, why), state=_state(task, folder))
         return to_parquet(Head(row, mark, {}), pd.DataFrame())
+
+
+def _state(
+    task: Task, folder: Path, read: tuple[Client, CheckReport, RuleBook] | None = None
+) -> ClientState | None:
+    """Return the state of a client, as read or not readable; None where the ledger is not."""
+    try:
+        found = client_state(*read, date.today()) if read else without_records(folder)
+    except MinerError:
+        return None
+    return replace(found, folder=task.folder)
 
 
 def _ranked(task: Task, client: Client, rules: RuleBook) -> tuple[ClientRow, Told]:
     """Return a client's row, and what its own ranking calls each pattern."""
     ranking = rank(client, rules, unit=task.unit, draws=task.draws, spreads={}, together=False)
-    return _row(task, client, ranking, check(client, rules)), _told(ranking, rules)
+    report = check(client, rules)
+    state = _state(task, client.folder, (client, report, rules))
+    return replace(_row(task, client, ranking, report), state=state), _told(ranking, rules)
 
 
 def _told(ranking: Ranking, rules: RuleBook) -> Told:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
-from miner.caseload.places import client_folders
+from miner.caseload.places import client_folders, is_remote
 from miner.core.messages import MinerError
 from miner.core.results import CheckReport, Evidence
+from miner.core.results.caseload import Caseload
 from miner.core.results.morning import ClientState
 from miner.followup.ticked import not_ticked
 from miner.ledger import FollowupState, Ledger, named, questions, read, replay
@@ -40,6 +42,19 @@ def practice_states(
         except MinerError:
             found.append(without_records(folder))
     return tuple(found)
+
+
+def states_of_caseload(found: Caseload, practice: str) -> tuple[ClientState, ...]:
+    """Return the states that a caseload holds, of client folders that commands can name.
+
+    Args:
+        found: what ``pool`` found.
+        practice: the practice's folder; at an address that is not a folder nothing is returned.
+    """
+    if is_remote(practice):
+        return ()
+    states = [row.state for row in found.clients if row.state is not None]
+    return tuple(replace(one, folder=str(Path(practice) / one.folder)) for one in states)
 
 
 def without_records(folder: Path) -> ClientState:

@@ -308,15 +308,20 @@ def first(names: Sequence[str], most: int) -> list[str]:
     return [*names[:most], *([f"and {more} more"] if more > 0 else [])]
 
 
-def states_parts(states: Sequence[ClientState], on: str) -> Parts:
+def states_parts(states: Sequence[ClientState], on: str, most: int | None = None) -> Parts:
     """Return where each client stands, and below it the one next step as a command.
 
     Args:
         states: as the steps tell them.
         on: ISO date of the day on which it is looked at.
+        most: how many are shown; by default all.
     """
     parts: Parts = []
-    for one in states:
+    shown = states if most is None else states[:most]
+    for one in shown:
         name = clean(PurePath(one.folder).name, LONGEST_NAME)
         parts += [paragraph(f"{name}: {one.said}", 2), command(str(one.next(on)), 4)]
+    if len(states) > len(shown):
+        more = len(states) - len(shown)
+        parts.append(paragraph(str(message("words.more_clients", n=more)), 2))
     return section("Where the clients stand, and what comes next", parts)

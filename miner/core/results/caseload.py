@@ -12,6 +12,7 @@ from miner.core.unit import Shape
 if TYPE_CHECKING:
     import pandas as pd
 
+    from miner.core.results.morning import ClientState
     from miner.core.results.ranking import Doubt, Evidence, Per
 
 
@@ -85,6 +86,7 @@ class ClientRow(Result):
         attention: what else needs the practitioner's eye; ``not_asked`` what the intake left out.
             What may be said once of several clients holds that as ``of_many``, and as ``own`` what
             differs.
+        state: what is to be done next for this client; None where it could not be read.
     """
 
     client: str
@@ -101,6 +103,7 @@ class ClientRow(Result):
     attention: tuple[Words, ...] = ()
     not_asked: tuple[str, ...] = ()
     clear_by_chance: float = 0.0
+    state: ClientState | None = None
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -232,7 +235,10 @@ class Caseload(Result):
         """Return one row a client."""
         import pandas as pd
 
-        return pd.DataFrame([row.to_dict() for row in self.clients])
+        rows = [
+            row.to_dict() | {"state": row.state.state if row.state else ""} for row in self.clients
+        ]
+        return pd.DataFrame(rows)
 
     def pooled_frame(self) -> pd.DataFrame:
         """Return one row a pooled question, without those of each client."""

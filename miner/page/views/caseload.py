@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from starlette.responses import RedirectResponse, Response
 
 from miner import steps
 from miner.core.messages import message
+from miner.core.results.caseload import Caseload
 from miner.core.unit import Unit
 from miner.page.jobs import Progress
 from miner.page.places import address, clients_of
 from miner.page.render import DRAWING, own_page, page
 from miner.page.request import PageRequest
+from miner.page.views.practice import NextOfClient, next_of
 from miner.render.pages import caseload_page
 from miner.steps.settings import practice_file
-from miner.words.practice import caseload_parts
+from miner.words.practice import MOST_ROWS, caseload_parts
 from miner.words.said import rules_at_door
 
 
@@ -33,7 +37,18 @@ def show(request: PageRequest) -> Response:
         by=by,
         ways=[(unit, to(unit), unit == by) for unit in Unit],
         ids={name: address("clients", name) for name in clients},
+        steps=next_steps(request, found) if found else [],
     )
+
+
+def next_steps(request: PageRequest, found: Caseload) -> list[tuple[str, str, NextOfClient]]:
+    """Return the folder and the code of each client of a caseload, with what is to be done next."""
+    held, today = request.state.clients, date.today()
+    return [
+        (row.folder, row.client, next_of(row.state, today, ranked=row.folder in held.rankings))
+        for row in found.clients[:MOST_ROWS]
+        if row.state is not None
+    ]
 
 
 def look(request: PageRequest) -> Response:

@@ -10,6 +10,7 @@ from starlette.responses import Response
 from miner import steps
 from miner.core.files import make_folder
 from miner.core.messages import Message, MinerError, message
+from miner.core.results.morning import ClientState
 from miner.page.places import NEXT, OF_RANKING, address, clients_of, new_code, why_not
 from miner.page.render import page
 from miner.page.request import PageRequest
@@ -82,6 +83,17 @@ def state_of(request: PageRequest, name: str, on: date) -> NextOfClient | None:
             found = steps.client_state(entry.client, entry.report(), entry.rules, on)
     except MinerError:
         return None
+    return next_of(found, on, ranked=ranked)
+
+
+def next_of(found: ClientState, on: date, *, ranked: bool) -> NextOfClient:
+    """Return a state with its next step, which ranks first where a ranking is shown.
+
+    Args:
+        found: the state.
+        on: the day on which it is looked at.
+        ranked: a ranking is there already.
+    """
     place = NEXT.get(found.state, "pages")
     ranks = place in OF_RANKING and not ranked
     button, at = found.next(on.isoformat()), place.format(of=found.of)
