@@ -5,6 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -53,6 +55,24 @@ def test_a_row_counts_what_a_ranking_of_that_client_finds(practice: Path, found:
         assert (row.clear, row.hints) == (
             levels.count(Evidence.CLEAR), levels.count(Evidence.HINT),
         )  # fmt: skip
+
+
+def test_a_row_holds_the_state_of_the_client_and_goes_on_with_its_ledger(small: Path) -> None:
+    first = {row.folder: row.state for row in pool(small).clients}
+    assert tuple(first.values()) == tuple(
+        replace(one, folder=Path(one.folder).name)
+        for one in steps.practice_states(small, date.today())
+    )
+    name = next(name for name, state in first.items() if state and state.state == "not_ranked")
+    steps.rank(steps.read_client(small / name), remember=True)
+    again = pool(small)
+    state = {row.folder: row.state for row in again.clients}[name]
+    assert state != first[name]
+    assert state == {row.folder: row.state for row in pool(small).clients}[name]
+    assert again.to_dict()["clients"][0]["state"]["folder"] == again.clients[0].folder
+    in_commands = steps.states_of_caseload(again, str(small))
+    assert [one.folder for one in in_commands] == [str(small / row.folder) for row in again.clients]
+    assert steps.states_of_caseload(again, "memory://practice") == ()
 
 
 def test_nothing_is_written_to_a_client_folder(small: Path) -> None:

@@ -225,6 +225,8 @@ def test_csv_has_a_line_a_client(found: Caseload) -> None:
         assert said["attention"] == " ".join(map(str, row.attention))
         assert said["cautions"] == " ".join(map(str, row.cautions))
         assert said["not_asked"] == ", ".join(row.not_asked)
+        assert said["state"] == (row.state.state if row.state else "")
+    assert {row["state"] for row in rows} > {"too_few", "no_questions"}
 
 
 def test_frames_have_a_row_a_client_and_a_row_a_question(found: Caseload) -> None:

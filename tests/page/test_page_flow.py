@@ -348,6 +348,8 @@ def test_the_caseload_is_looked_at_and_shown(practice: Path, invented: Path, vis
     one = visitor(practice)
     page = words(one.post("/caseload"))
     assert "2 clients: 1 ranked, 1 with too few days" in page
+    assert "Records are running" in page
+    assert "/clients/client-03/week" in one.get("/caseload").text
     whole = one.get("/caseload/page")
     assert "client-03" in whole.text
     assert "sha256" in whole.headers["content-security-policy"]
