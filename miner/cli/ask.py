@@ -24,23 +24,42 @@ if TYPE_CHECKING:
 @click.command("ask")
 @client_argument
 @format_option("text", "json")
-@click.option("--factor", metavar="NAME", help="A habit, like short_sleep.")
-@click.option("--outcome", metavar="NAME", help="An outcome, or whole_day.")
-@click.option("--suggest", is_flag=True, help="Offer questions from other clients' records.")
-@click.option("--fix", is_flag=True, help="Write it down, to be judged on days after today.")
-@click.option("--guess", type=OneOf("up", "down"), help="Which way, with --fix.")
+@click.option("--factor", metavar="NAME", help="Ask about this habit, such as short_sleep.")
 @click.option(
-    "--shape", type=OneOf("cut", "dose"), help="With and without, or how much; else both."
+    "--outcome",
+    metavar="NAME",
+    help="Ask about this glucose measure, such as wake_glucose, or about whole_day.",
 )
-@click.option("--fixed-on", type=DAY, metavar="DATE", help="When it was fixed on paper.")
+@click.option(
+    "--suggest", is_flag=True, help="Suggest questions from the records of other clients."
+)
+@click.option(
+    "--fix", is_flag=True, help="Write the question down; only days after today will answer it."
+)
+@click.option(
+    "--guess",
+    type=OneOf("up", "down"),
+    help="Say which way you expect it to go, together with --fix.",
+)
+@click.option(
+    "--shape",
+    type=OneOf("cut", "dose"),
+    help="Compare days with and without the habit (cut), or by how much of it (dose).",
+)
+@click.option(
+    "--fixed-on",
+    type=DAY,
+    metavar="DATE",
+    help="Say when you wrote the question down on paper, together with --fix.",
+)
 def command(
     client: Path, rules: Path | None, form: str, fix: bool, suggest: bool, **words: Any
 ) -> None:
-    """Answer one question: did this habit come before, or go with, this outcome?
+    """Answer one question, or write it down before the records.
 
-    With --fix the question is written to the client's ledger before the records are there; three
-    to five such questions are advised. With --suggest such questions are offered from the records
-    of the practice's other clients who agreed to be pooled, and from none of this client's days.
+    With --fix, the question is written down before the records are there. Three to five such
+    questions are advised. With --suggest, questions come from the records of other clients of the
+    practice who agreed to be pooled, and from none of this client's days.
     """
     if suggest:
         offer(client, rules, form, fix=fix, **words)

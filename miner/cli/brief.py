@@ -19,17 +19,26 @@ PAGES = ("preparation", "session", "take-home", "doctor")
 
 @click.command("brief")
 @client_argument
-@click.option("--out", type=PATH, required=True, metavar="FILE.html")
-@click.option("--as", "kind", type=OneOf(*PAGES), required=True, help="Which page.")
+@click.option("--out", type=PATH, required=True, metavar="FILE.html", help="Write the page here.")
+@click.option("--as", "kind", type=OneOf(*PAGES), required=True, help="Choose the page.")
 @click.option(
     "--include",
     multiple=True,
     metavar="PATTERN",
-    help="Show this pattern, by number or ID; again for more.",
+    help="Show this pattern, such as 1. Repeat it for more.",
 )
-@click.option("--plan", "trial", metavar="PLAN", help="Its dates on the page to take home.")
-@click.option("--lineup", is_flag=True, help="Add the real dots among nineteen made by luck alone.")
-@click.option("--figures", type=PATH, metavar="DIR", help="Write SVG, PNG.")
+@click.option(
+    "--plan", "trial", metavar="PLAN", help="Add the dates of this plan to the page to take home."
+)
+@click.option(
+    "--lineup", is_flag=True, help="Add the real picture among nineteen that luck alone made."
+)
+@click.option(
+    "--figures",
+    type=PATH,
+    metavar="DIR",
+    help="Write the pictures into this folder as well, as SVG and PNG.",
+)
 def command(
     client: Path,
     rules: Path | None,
@@ -40,9 +49,10 @@ def command(
     lineup: bool,
     figures: Path | None,
 ) -> None:
-    """Write one page of a client as a file that opens without a network.
+    """Write a page to prepare, to show, to take home or for a doctor.
 
-    Nothing of the search reaches a client's page that was not named with --include.
+    The page is one file that opens without a network. A client's page shows only patterns that you
+    name with --include.
     """
     from miner import steps
     from miner.core.results.briefing import SHARED_KINDS

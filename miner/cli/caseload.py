@@ -20,30 +20,35 @@ from miner.core.files import write_whole
 @click.option(
     "--unit",
     type=OneOf("day", "meal"),
-    help="What is pooled; else what the practice ranks by.",
+    help="Compare days or meals, instead of what the practice ranks by.",
 )
 @click.option(
     "--workers",
     type=Whole(1, 512),
     default=1,
     show_default=True,
-    help="Processes on this machine, at most one a core.",
+    help="Use this many processes on this machine, at most one for each core.",
 )
-@click.option("--scheduler", metavar="ADDRESS", help="A Dask scheduler to work on instead.")
+@click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="Use the Dask scheduler at this address instead.",
+)
 @click.option(
     "--work",
     type=PATH,
     metavar="FOLDER",
-    help="Where results are kept; else .miner-caseload in the practice.",
+    help="Save results in this folder, instead of .miner-caseload in the practice.",
 )
-@click.option("--out", type=PATH, metavar="FILE.html", help="Write an overview as a page as well.")
-@click.option("--detail", is_flag=True, help="Every client and every pooled question.")
+@click.option("--out", type=PATH, metavar="FILE.html", help="Write the overview as a page as well.")
+@click.option("--detail", is_flag=True, help="Show every client and every pattern that was pooled.")
 @debug_option
 @format_option("text", "json", "csv")
 def command(practice: str, form: str, detail: bool, out: Path | None, **choices: Any) -> None:
-    """Print a row a client, and effects pooled across the clients who agreed.
+    """List all clients of a practice, and what they share.
 
-    PRACTICE is a folder of client folders, or an address such as s3://bucket/practice.
+    PRACTICE is a folder of client folders, or an address such as s3://bucket/practice. Only clients
+    who agreed are pooled.
     """
     from miner import steps
     from miner.render.pages import caseload_page

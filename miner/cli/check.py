@@ -16,16 +16,18 @@ from miner.core.messages import message
 
 @click.command("check")
 @client_argument
-@click.option("--week", is_flag=True, help="The last seven days, and how far each question is.")
-@click.option("--date", "last", type=DAY, help="The last day of the week.")
-@click.option("--detail", is_flag=True, help="Each stream, each habit and each finding below it.")
+@click.option(
+    "--week", is_flag=True, help="Show the last seven days, and how far each question is."
+)
+@click.option("--date", "last", type=DAY, help="End the week on this date, such as 2026-03-01.")
+@click.option("--detail", is_flag=True, help="Add every kind of record, habit and finding.")
 @format_option("text", "json")
 def command(
     client: Path, rules: Path | None, week: bool, last: str | None, detail: bool, form: str
 ) -> None:
-    """Tell what was read, what is wrong with it, and how many days can be used.
+    """Show what was read, how many days can be used, and what to do.
 
-    Exits with 2 where something must be put right first.
+    The command ends with exit code 2 where something must be put right first.
     """
     if week:
         _week(client, rules, last, form)

@@ -19,11 +19,21 @@ from miner.core.messages import MinerError
 @click.command("day")
 @click.argument("client", type=PATH, metavar="CLIENT|PRACTICE")
 @click.argument("date", type=DAY, required=False)
-@click.option("--rules", type=PATH, help="A folder with rule books.")
+@click.option("--rules", type=PATH, help="Use the rule books in this folder.")
 @format_option("text", "json")
-@click.option("--out", type=PATH, help="Draw the day: .svg, .png, .html.")
-@click.option("--on", type=DAY, metavar="DATE", help="A practice's morning; by default today's.")
-@click.option("--detail", is_flag=True, help="Every other measure of the day below it.")
+@click.option(
+    "--out",
+    type=PATH,
+    metavar="FILE",
+    help="Draw the day into a file that ends in .svg, .png or .html.",
+)
+@click.option(
+    "--on",
+    type=DAY,
+    metavar="DATE",
+    help="Show a practice as it is on this date, instead of today.",
+)
+@click.option("--detail", is_flag=True, help="Add every other measure of the day.")
 @debug_option
 def command(
     client: Path,
@@ -34,7 +44,11 @@ def command(
     on: str | None,
     detail: bool,
 ) -> None:
-    """Tell one day of a client, wake to wake; of a practice, whom to look at first."""
+    """Show one day of a client, or which clients to look at first.
+
+    A client's day goes from waking to waking. For a practice, the command lists the clients that
+    need attention.
+    """
     from miner.steps.morning import is_practice
 
     if is_practice(client):

@@ -16,7 +16,10 @@ from miner.cli.waiting import progress
 @client_argument
 @format_option("text", "json", "csv")
 def command(client: Path, rules: Path | None, form: str) -> None:
-    """Print one row a day: outcomes and habits, unknown left unknown."""
+    """Show the table of days, with glucose measures and habits.
+
+    What is not known stays empty, and is not taken as a no.
+    """
     from miner import steps
     from miner.render import values
     from miner.words.days import days_parts

@@ -22,16 +22,19 @@ MARK = ".written-by-miner-demo"
 @click.command("demo")
 @click.argument("folder", metavar="[DIR]", type=PATH, default="miner-demo")
 @click.option(
-    "--today", type=DAY, metavar="DATE", help="The day it is looked at; by default today."
+    "--today",
+    type=DAY,
+    metavar="DATE",
+    help="Let the records end on the day before this date, instead of today.",
 )
 @debug_option
 @format_option("text", "json")
 def command(folder: Path, form: str, today: str | None) -> None:
-    """Write a small practice of invented clients into DIR and rank one of them.
+    """Write a practice of invented clients to try things out.
 
-    Its records end on the day before, and every client is in another state. The pages of the one
-    that is ranked are written too. DIR is 'miner-demo' unless given. A folder with anything else
-    in it is left alone.
+    The practice is written into DIR, which is 'miner-demo' unless you name another folder. Its
+    records end yesterday, and each client is at another stage of the work. One client is ranked,
+    and the pages of that client are written. A folder with anything else in it is left alone.
     """
     from miner import steps
     from miner.render.pages import render

@@ -23,18 +23,27 @@ from miner.cli.waiting import progress
     type=Whole(1, 100_000),
     default=200,
     show_default=True,
-    help="Months in which nothing is true.",
+    help="Make this many records in which nothing is true.",
 )
 @click.option(
-    "--draws", type=Whole(100, 100_000), default=1000, show_default=True, help="Shuffles a month."
+    "--draws",
+    type=Whole(100, 100_000),
+    default=1000,
+    show_default=True,
+    help="Compare each with this many shuffled records.",
 )
-@click.option("--seed", type=Whole(0, 2**32 - 1), default=0, show_default=True)
-@click.option("--workers", type=Whole(1, 256), help="Processes; all cores by default.")
+@click.option(
+    "--seed", type=Whole(0, 2**32 - 1), default=0, show_default=True, help="Make other records."
+)
+@click.option(
+    "--workers", type=Whole(1, 256), help="Use this many processes, instead of one for each core."
+)
 def command(client: Path, rules: Path | None, form: str, workers: int | None, **how: Any) -> None:
-    """Rank invented months like this client's, and count what is claimed in them.
+    """Count how often luck alone would look like a clear pattern.
 
-    In most of them nothing is true; in the others one effect of a stated size is. Stopped at the
-    keyboard, it prints what is finished.
+    The command makes records like this client's and ranks them. In most of them nothing is true,
+    and in the others one difference of a stated size is. If you stop it with Ctrl+C, it prints what
+    is finished.
     """
     from miner import steps
     from miner.words.ask import error_rate_parts

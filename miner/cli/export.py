@@ -23,19 +23,20 @@ if TYPE_CHECKING:
     "form",
     type=OneOf("csv", "fhir", "everything"),
     required=True,
-    help="The form.",
+    help="Choose the form.",
 )
 @click.option(
     "--out",
     type=PATH,
     required=True,
-    help="A new folder; of everything a new file, .zip.",
+    help="Write into this new folder, or for everything into this new .zip file.",
 )
 def command(client: Path, rules: Path | None, form: str, out: Path) -> None:
-    """Write the client's records into a new folder that can be read again.
+    """Write the client's records to files to take away.
 
-    csv: one file a stream. fhir: HL7 FHIR R4 Observations, one a line. everything: one archive
-    with the records, the ledger, its history in plain words and the pages that were shared.
+    As csv, there is one file for each kind of record. As fhir, there are HL7 FHIR R4 Observations,
+    one on each line. As everything, there is one archive with the records, the ledger, its history
+    in plain words and the pages that were shared.
     """
     with progress("cli.writing_records") as report:
         read, books = records(client, rules)

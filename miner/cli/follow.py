@@ -16,7 +16,10 @@ from miner.cli.waiting import progress
 @client_argument
 @format_option("text", "json")
 def command(client: Path, rules: Path | None, form: str) -> None:
-    """Tell what new days say of what was kept: counts before its date, then one verdict."""
+    """Show whether kept patterns held on new days.
+
+    Until the reading date of a pattern, the command only counts its days.
+    """
     from miner import steps
     from miner.words.follow import follow_parts
     from miner.words.said import rules_at_door

@@ -14,12 +14,16 @@ from miner.cli.waiting import progress
 
 @click.command("generate")
 @click.argument("practice", type=PATH)
-@click.option("--clients", type=Whole(1, 1_000_000), required=True, help="How many.")
-@click.option("--days", type=Whole(1, 3_650), required=True, help="Days of records each.")
-@click.option("--seed", type=Whole(0, 2**32 - 1), default=0, show_default=True)
+@click.option("--clients", type=Whole(1, 1_000_000), required=True, help="Write this many clients.")
+@click.option(
+    "--days", type=Whole(1, 3_650), required=True, help="Write this many days of records for each."
+)
+@click.option(
+    "--seed", type=Whole(0, 2**32 - 1), default=0, show_default=True, help="Invent other records."
+)
 @debug_option
 def command(practice: Path, clients: int, days: int, seed: int) -> None:
-    """Write an invented practice of any size into PRACTICE, for trying scale."""
+    """Write an invented practice of any size, to try the speed."""
     from miner import steps
 
     require_empty(practice)

@@ -21,24 +21,28 @@ COMMANDS = (
     "map",
     "note",
     "merge",
-    "days",
-    "meals",
-    "day",
-    "ask",
     "rank",
     "why",
-    "error-rate",
-    "brief",
+    "day",
+    "days",
+    "meals",
+    "ask",
     "keep",
     "follow",
+    "history",
     "plan",
     "result",
-    "history",
+    "brief",
     "export",
-    "caseload",
     "open",
+    "caseload",
+    "error-rate",
     "generate",
 )
+
+
+OF_EVERY_COMMAND = ("--format", "--rules", "--debug")
+"""Options that stand last in the help, because every command has them."""
 
 
 class Commands(click.Group):
@@ -54,6 +58,7 @@ class Commands(click.Group):
             return None
         module = import_module(f"miner.cli.{cmd_name.replace('-', '_')}")
         command: click.Command = module.command
+        command.params.sort(key=lambda each: each.opts[0] in OF_EVERY_COMMAND)
         return command
 
     def resolve_command(

@@ -15,7 +15,7 @@ from miner.cli.reading import client_folder
 @client_argument
 @format_option("text", "json")
 def command(client: Path, rules: Path | None, form: str) -> None:
-    """Tell what was fixed, searched, kept, tested and read, in order."""
+    """Show what was asked, kept and tested, in order."""
     from miner import steps
     from miner.words.history import history_parts
     from miner.words.said import rules_at_door

@@ -23,12 +23,17 @@ from miner.core.messages import MinerError
     "as_",
     type=OneOf("watch", "alternate", "adopt"),
     help="""
-    watch: live as usual and read new days; alternate: a test is planned;
-    adopt: do it anyway, no verdict.""",
+    Say how: watch new days and live as usual, alternate in a test, or adopt the change
+    without an answer.""",
 )
-@click.option("--read-on", type=DAY, metavar="DATE", help="When it is read.")
-@click.option("--note", default="", metavar="TEXT", help="Words of your own.")
-@click.option("--drop", is_flag=True, help="Give up this pattern, without a verdict.")
+@click.option(
+    "--read-on",
+    type=DAY,
+    metavar="DATE",
+    help="Read the new days on this date, instead of the suggested one.",
+)
+@click.option("--note", default="", metavar="TEXT", help="Add a note in your own words.")
+@click.option("--drop", is_flag=True, help="Give the pattern up, without an answer.")
 def command(
     client: Path,
     rules: Path | None,
@@ -39,9 +44,9 @@ def command(
     note: str,
     drop: bool,
 ) -> None:
-    """Keep a pattern as it is now, by its number in the last ranking or by its ID.
+    """Keep a pattern, to see whether it holds on new days.
 
-    At most three are open at once.
+    PATTERN is its number in the last ranking, or its ID. At most three are open at once.
     """
     from miner import steps
     from miner.words.amounts import Amounts

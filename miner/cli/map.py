@@ -20,13 +20,19 @@ if TYPE_CHECKING:
 
 @click.command("map")
 @click.argument("file", type=PATH)
-@click.option("--write", is_flag=True, help="Save it in the client's sources.toml.")
-@click.option("--practice", is_flag=True, help="For every client: the practice's sources.toml.")
+@click.option("--write", is_flag=True, help="Save the proposal in the client's sources.toml.")
 @click.option(
-    "--set", "answers", multiple=True, metavar="KEY=VALUE", help="Answer a question; repeatable."
+    "--practice", is_flag=True, help="Save it for every client, in the practice's sources.toml."
 )
-@click.option("--undo", is_flag=True, help="Put the entries back that were there before.")
-@click.option("--detail", is_flag=True, help="With the entry as it is written.")
+@click.option(
+    "--set",
+    "answers",
+    multiple=True,
+    metavar="KEY=VALUE",
+    help="Answer a question, such as time_format=%d/%m/%Y. Repeat it for more.",
+)
+@click.option("--undo", is_flag=True, help="Put back what was saved for this file before.")
+@click.option("--detail", is_flag=True, help="Show the entry as it is saved.")
 @debug_option
 @format_option("text", "json")
 def command(
@@ -38,10 +44,11 @@ def command(
     detail: bool,
     form: str,
 ) -> None:
-    """Propose how FILE is read, with reasons; what cannot be decided is asked.
+    """Work out how to read a file with unknown columns.
 
-    FILE is in a client's folder: CSV, TSV, a spreadsheet, JSON lines, or a zipped table. Only what
-    is in a sources.toml is ever used to read a file. Saving it again replaces what was there.
+    FILE is in a client's folder. It is a CSV or TSV file, a spreadsheet, JSON lines, or a zipped
+    table. The proposal comes with its reasons, and what cannot be decided is asked. A file is only
+    ever read as sources.toml says. To save a file again replaces what was saved for it.
     """
     from miner.steps.mapping import map_file, undo_mapping
     from miner.words.map import mapped_parts

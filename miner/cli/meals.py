@@ -23,12 +23,21 @@ if TYPE_CHECKING:
 @click.command("meals")
 @client_argument
 @format_option("text", "json", "csv")
-@click.option("--compare", metavar="FACTOR", help="Similar meals with and without this, in pairs.")
-@click.option("--out", type=PATH, help="Draw the pairs: .svg, .png, .html.")
+@click.option(
+    "--compare",
+    metavar="HABIT",
+    help="Compare similar meals with and without this habit, such as walk_after.",
+)
+@click.option(
+    "--out",
+    type=PATH,
+    metavar="FILE",
+    help="Draw the pairs into a file that ends in .svg, .png or .html.",
+)
 def command(
     client: Path, rules: Path | None, form: str, compare: str | None, out: Path | None
 ) -> None:
-    """Print one row a meal, or the meals that come back with and without one habit."""
+    """Show the table of meals, or compare similar meals."""
     with progress("cli.meal_table"):
         read, books = records(client, rules)
     if compare is not None:

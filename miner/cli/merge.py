@@ -16,20 +16,24 @@ from miner.core.messages import MinerError
 @click.command("merge")
 @click.argument("practice", type=PATH)
 @click.argument("words", nargs=-1, metavar="[WORD]...")
-@click.option("--into", metavar="WORD", help="The word that stands for the others.")
-@click.option("--part", "apart", is_flag=True, help="Take it back: these words stand alone again.")
-@click.option("--preview", is_flag=True, help="Say what it comes to; nothing is written.")
-@click.option("--kind", type=OneOf("tag", "food"), help="Where a word is both.")
-@click.option("--rules", type=PATH, help="A folder with rule books.")
+@click.option("--into", metavar="WORD", help="Replace the words by this one.")
+@click.option("--part", "apart", is_flag=True, help="Separate these words again.")
+@click.option("--preview", is_flag=True, help="Show what would change, and write nothing.")
+@click.option(
+    "--kind",
+    type=OneOf("tag", "food"),
+    help="Say which is meant, where a word is both a tag and a food.",
+)
+@click.option("--rules", type=PATH, help="Use the rule books in this folder.")
 @format_option("text", "json")
 @debug_option
 def command(
     practice: Path, words: tuple[str, ...], rules: Path | None, form: str, **said: Any
 ) -> None:
-    """Merge tags, or words of foods, that mean the same, for every client of PRACTICE.
+    """Join tags or foods that mean the same.
 
-    It is written to practice.toml; no record is changed. Without words: what is merged, and which
-    words look alike.
+    It holds for every client of PRACTICE and is written to practice.toml. No record is changed.
+    Without words, the command lists what is joined and which words look alike.
     """
     from miner import steps
     from miner.words.noting import merge_parts, merges_parts

@@ -55,56 +55,85 @@ AMOUNT = Amount()
 @client_argument
 @click.argument("words", metavar="[TEXT]", nargs=-1)
 @format_option("text", "json")
-@click.option("--meal", metavar="WORDS", help="A meal, in the client's words.")
-@click.option("--tag", metavar="WORD", help="A tag.")
-@click.option("--at", metavar="WHEN", help='When: "2026-02-03 19:30". For a tag, a date will do.')
-@click.option("--to", metavar="WHEN", help="When a tag ended.")
-@click.option("--kind", type=OneOf(*KINDS), help="Which meal, or no food at all.")
-@click.option("--carbs", type=AMOUNT, metavar="GRAMS", help="Or: low, moderate, high, unknown.")
-@click.option("--protein", type=AMOUNT, metavar="GRAMS", help="The same.")
-@click.option("--fat", type=AMOUNT, metavar="GRAMS", help="The same.")
-@click.option("--fibre", type=AMOUNT, metavar="GRAMS", help="The same.")
-@click.option("--energy", type=AMOUNT, metavar="KCAL", help="Or: unknown.")
-@click.option("--mend", metavar="WHICH", help="Change this one: its time, or its FILE:ROW.")
-@click.option("--remove", metavar="WHICH", help="Take this one out of the records.")
+@click.option("--meal", metavar="WORDS", help="Add a meal in the client's words, such as pasta.")
+@click.option("--tag", metavar="WORD", help="Add a tag, such as wine.")
+@click.option(
+    "--at",
+    metavar="WHEN",
+    help='Say when it was, such as "2026-02-03 19:30". A tag needs only a date.',
+)
+@click.option("--to", metavar="WHEN", help="Say when a tag ended.")
+@click.option("--kind", type=OneOf(*KINDS), help="Say which meal it was, or that it was not food.")
+@click.option(
+    "--carbs",
+    type=AMOUNT,
+    metavar="GRAMS",
+    help="Give its carbohydrate in grams, or as low, moderate, high or unknown.",
+)
+@click.option("--protein", type=AMOUNT, metavar="GRAMS", help="Give its protein in the same way.")
+@click.option("--fat", type=AMOUNT, metavar="GRAMS", help="Give its fat in the same way.")
+@click.option("--fibre", type=AMOUNT, metavar="GRAMS", help="Give its fibre in the same way.")
+@click.option(
+    "--energy", type=AMOUNT, metavar="KCAL", help="Give its energy in kcal, or as unknown."
+)
+@click.option(
+    "--mend",
+    metavar="WHICH",
+    help="Change this record, named by its time or as FILE:ROW, such as meals.csv:12.",
+)
+@click.option("--remove", metavar="WHICH", help="Take this record out, named in the same way.")
 @click.option(
     "--undo",
     is_flag=False,
     flag_value=LAST,
     metavar="[ROW]",
     help="""
-    Take back that row of corrections.csv, or what was written last.""",
+    Take back the last entry, or the one in this row of corrections.csv.""",
 )
-@click.option("--day", type=DAY, metavar="DATE", help="A note on this day: TEXT.")
-@click.option("--session", type=DAY, metavar="DATE", help="A note on this session: TEXT.")
+@click.option("--day", type=DAY, metavar="DATE", help="Write the note TEXT on this day.")
 @click.option(
-    "--informed", type=DAY, metavar="DATE", help="The client was told to see a clinician."
+    "--session", type=DAY, metavar="DATE", help="Write the note TEXT on the session of this day."
 )
-@click.option("--agreed", type=DAY, metavar="DATE", help="The clinician agreed: see --covers.")
+@click.option(
+    "--informed",
+    type=DAY,
+    metavar="DATE",
+    help="Enter the date on which you referred the client to a clinician.",
+)
+@click.option(
+    "--agreed",
+    type=DAY,
+    metavar="DATE",
+    help="Enter the date on which the clinician agreed; --covers says to what.",
+)
 @click.option(
     "--covers",
     metavar="TOPICS",
-    help="To what: sleep, stress, movement, meals, with commas between.",
+    help="Say what the clinician agreed to, such as sleep,movement.",
 )
 @click.option(
-    f"--{CHOSEN}", metavar="CODE...", help="What was chosen on a session page, by its codes."
+    f"--{CHOSEN}",
+    metavar="CODE...",
+    help="Enter what the client chose on a session page, by the codes on it.",
 )
 @click.option(
     "--ticks",
     metavar="TICKS",
     help="""
-    What was ticked of a test. "all as planned": yes on every day so far without a tick. Or days,
-    with commas: "2026-03-04 no, 2026-03-05 to 2026-03-08 yes". An answer is yes, no or forgot.""",
+    Enter what was ticked in a test. "all as planned" means yes on every day so far without a tick.
+    Single days are yes, no or forgot: "2026-03-04 no, 2026-03-05 to 2026-03-08 yes".""",
 )
-@click.option("--plan", metavar="NAME", help="Ticks of this plan, where several are open.")
+@click.option(
+    "--plan", metavar="NAME", help="Say which plan the ticks belong to, where several are open."
+)
 def command(
     client: Path, rules: Path | None, form: str, words: tuple[str, ...], **said: str | None
 ) -> None:
-    """Add or mend a meal or a tag, write a note TEXT on a day or a session, or note TICKS.
+    """Add or correct a meal or a tag, or write a note.
 
-    --chosen CODE CODE notes what was chosen on a page, by the codes it shows.
-    --informed and --agreed note what lifts a caution, and say what opens and what still waits.
-    The client's own records are never changed. Without an option: what was written so far.
+    The command also enters the dates that lift a caution, the ticks of a test, and what the client
+    chose on a session page. The client's own files are never changed. Without an option, it lists
+    what was written so far.
     """
     from miner import steps
     from miner.words.noting import notebook_parts, written_parts

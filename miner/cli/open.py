@@ -18,15 +18,20 @@ if TYPE_CHECKING:
 
 @click.command("open")
 @click.argument("practice", type=PATH)
-@click.option("--port", type=Whole(1024, 65535), help="Where to listen; else any free.")
-@click.option("--no-browser", is_flag=True, help="Print how to open the page, and open nothing.")
+@click.option(
+    "--port",
+    type=Whole(1024, 65535),
+    help="Use this port, from 1024 to 65535, instead of any free one.",
+)
+@click.option("--no-browser", is_flag=True, help="Print how to open the page, and do not open it.")
 @debug_option
 def command(practice: Path, port: int | None, no_browser: bool) -> None:
-    """Open the page of PRACTICE, from which the whole job is done, until Ctrl+C.
+    """Open the page on which the whole job can be done.
 
-    PRACTICE is a folder of client folders, or an empty one. The page can be reached by this
-    account of this machine only, and by a browser that was let in: with the file whose address is
-    printed, once and within two minutes. Start it again in another window to open it again.
+    PRACTICE is a folder of client folders, or an empty one. The page is open until you press
+    Ctrl+C. Only your account on this machine can reach it, with a browser that was let in by the
+    file whose address is printed. That file works once and within two minutes. To open the page
+    again, give the command again in another window.
     """
     try:
         import_module("multipart")  # what reads dropped files loads it too late to tell

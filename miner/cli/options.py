@@ -17,7 +17,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 class Day(click.ParamType[str]):
     """A date as ISO 8601 writes it."""
 
-    name = "day"
+    name = "date"
     expected = message("cli.a_date")
 
     def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
@@ -51,33 +51,43 @@ class OneOf(click.Choice[str]):
             self.fail(str(message("cli.is_value", value=value)), param, ctx)
 
 
-class Whole(click.IntRange):
+class Whole(click.ParamType[int]):
     """A whole number from one to another."""
+
+    name = "n"
+
+    def __init__(self, least: int, most: int) -> None:
+        self.least, self.most = least, most
 
     @property
     def expected(self) -> Message:
         """What may be given."""
-        code = "cli.whole_number_from" if self.max is None else "cli.whole_number"
-        return message(code, low=self.min, high=self.max)
+        return message("cli.whole_number", low=self.least, high=self.most)
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
         """Return the number."""
         try:
-            return super().convert(value, param, ctx)
-        except click.BadParameter:
+            number = int(value)
+        except ValueError:
+            number = self.least - 1
+        if not self.least <= number <= self.most:
             self.fail(str(message("cli.is_value", value=value)), param, ctx)
+        return number
 
 
 def debug_option(function: F) -> F:
     """Add ``--debug``, which is read from the arguments before they are parsed."""
     return click.option(
-        "--debug", is_flag=True, expose_value=False, help="Show the traceback of a fault."
+        "--debug",
+        is_flag=True,
+        expose_value=False,
+        help="Show the details of a fault of the program.",
     )(function)
 
 
 def client_argument(function: F) -> F:
     """Add the client folder, ``--rules`` and ``--debug``."""
-    own = click.option("--rules", type=PATH, help="A folder with rule books of your own.")
+    own = click.option("--rules", type=PATH, help="Use the rule books in this folder.")
     return click.argument("client", type=PATH)(own(debug_option(function)))
 
 
@@ -96,7 +106,7 @@ def format_option(*names: str) -> Callable[[F], F]:
             type=OneOf(*names),
             default=names[0],
             show_default=True,
-            help="How results are printed.",
+            help="Choose text for people, or a form for other programs.",
         )(function)
 
     return add

@@ -35,22 +35,38 @@ if TYPE_CHECKING:
 @pattern_argument
 @format_option("text", "json")
 @click.option(
-    "--start", type=DAY, metavar="DATE", help="First day; required, unless PATTERN names a plan."
+    "--start", type=DAY, metavar="DATE", help="Begin the test on this day, such as 2026-03-02."
 )
-@click.option("--preview", is_flag=True, help="Show what it takes; write no plan.")
-@click.option("--detail", is_flag=True, help="Its days and when to stop, before it is written.")
+@click.option("--preview", is_flag=True, help="Show how long a test takes, and write no plan.")
+@click.option(
+    "--detail", is_flag=True, help="Add the days of the test and when to stop, to a preview."
+)
 @click.option(
     "--worth-having",
     type=float,
     metavar="SIZE",
-    help="A larger difference to find; of glucose in the unit of the practice.",
+    help="Look for a difference of this size or more, in the unit of the practice.",
 )
-@click.option("--length", type=OneOf("short", "middle", "long"), help="At most 4, 8 or 16 weeks.")
-@click.option("--meal", type=OneOf("breakfast", "lunch", "dinner"), help="Which meal.")
-@click.option("--pairs", type=int, metavar="N", help="How many pairs, six at the least.")
-@click.option("--sensor-days", type=Whole(5, 30), default=14, show_default=True)
-@click.option("--calendar", type=PATH, help="Write a calendar file, .ics.")
-@click.option("--page", type=PATH, help="Write a page to print, .html.")
+@click.option(
+    "--length", type=OneOf("short", "middle", "long"), help="Take at most 4, 8 or 16 weeks."
+)
+@click.option(
+    "--meal", type=OneOf("breakfast", "lunch", "dinner"), help="Say which meal the change is about."
+)
+@click.option(
+    "--pairs", type=int, metavar="N", help="Take this many pairs of periods, at least six."
+)
+@click.option(
+    "--sensor-days",
+    type=Whole(5, 30),
+    default=14,
+    show_default=True,
+    help="Say how many days a sensor is worn.",
+)
+@click.option(
+    "--calendar", type=PATH, metavar="FILE", help="Write a calendar file that ends in .ics."
+)
+@click.option("--page", type=PATH, metavar="FILE", help="Write a page to print that ends in .html.")
 def command(
     client: Path,
     rules: Path | None,
@@ -63,11 +79,12 @@ def command(
     page: Path | None,
     **words: Any,
 ) -> None:
-    """Plan a test of a pattern: usual days and days of a change, in an order drawn by chance.
+    """Plan a test of one change with the client.
 
-    PATTERN is its number in the last ranking, or its ID. The order is drawn once, when the plan is
-    written. --preview shows everything else before that, and counts as a look where the pattern is
-    not kept yet. With the name of a plan as PATTERN, that plan is shown or written to files again.
+    PATTERN is its number in the last ranking, its ID, or the name of a plan written before.
+    Periods with the change and periods as usual take turns, in an order that is drawn by lot once,
+    when the plan is written. --preview shows how long a test takes before that, and counts as a look
+    where the pattern is not kept yet.
     """
     from miner import steps
     from miner.words.lengths import preview_parts

@@ -21,15 +21,32 @@ if TYPE_CHECKING:
 @click.command("rank")
 @client_argument
 @format_option("text", "json", "csv")
-@click.option("--unit", type=OneOf("day", "meal"), help="Rank days or meals.")
-@click.option("--outcome", metavar="NAME", help="Show only this outcome; all are still counted.")
-@click.option("--from", "first", type=DAY, metavar="DATE", help="First day, like 2026-03-01.")
-@click.option("--to", "last", type=DAY, metavar="DATE", help="Last day.")
-@click.option("--draws", type=Whole(100, 1_000_000), help="Shuffles to compare with.")
-@click.option("--seed", type=Whole(0, 2**32 - 1), default=0, show_default=True)
-@click.option("--detail", is_flag=True, help="Add the numbers of every question.")
+@click.option(
+    "--unit", type=OneOf("day", "meal"), help="Rank days, or meals and what followed them."
+)
+@click.option(
+    "--outcome",
+    metavar="NAME",
+    help="Show one glucose measure only, such as wake_glucose. All are still checked.",
+)
+@click.option(
+    "--from", "first", type=DAY, metavar="DATE", help="Begin with this day, such as 2026-03-01."
+)
+@click.option("--to", "last", type=DAY, metavar="DATE", help="End with this day.")
+@click.option(
+    "--draws",
+    type=Whole(100, 1_000_000),
+    help="Compare with this many shuffled records, from 100 to 1000000.",
+)
+@click.option(
+    "--seed", type=Whole(0, 2**32 - 1), default=0, show_default=True, help="Shuffle in another way."
+)
+@click.option("--detail", is_flag=True, help="Add the numbers of every pattern.")
 def command(client: Path, rules: Path | None, form: str, detail: bool, **choices: Any) -> None:
-    """Rank which habits came before, or went with, higher glucose, under guard."""
+    """List which habits came before, or went with, high glucose.
+
+    Many habits are checked, so the list allows for luck and says how sure each pattern is.
+    """
     from miner import steps
 
     with progress("cli.ranking") as report:

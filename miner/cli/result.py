@@ -19,12 +19,13 @@ from miner.cli.waiting import progress
 @click.option(
     "--stopped",
     is_flag=True,
-    help="""
-    The client has stopped: read the pairs there are. With none complete there is no
-    verdict.""",
+    help="Read the pairs that are complete, because the client has stopped.",
 )
 def command(client: Path, rules: Path | None, form: str, plan: str, stopped: bool) -> None:
-    """Read the alternating test PLAN by its own coins, once, when it is over."""
+    """Show what a finished test found.
+
+    PLAN is the name of the plan. A test is read once, when it is over.
+    """
     from miner import steps
     from miner.words.plan import result_parts
     from miner.words.said import rules_at_door

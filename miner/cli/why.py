@@ -16,9 +16,12 @@ from miner.cli.waiting import progress
 @client_argument
 @pattern_argument
 @format_option("text", "json", "csv")
-@click.option("--detail", is_flag=True, help="Every day with the file and row of each value.")
+@click.option("--detail", is_flag=True, help="Show every day with the file and row of each value.")
 def command(client: Path, rules: Path | None, pattern: str, form: str, detail: bool) -> None:
-    """Show the days or meals behind a pattern, by its number in the last ranking or by its ID."""
+    """Show the days or meals behind a pattern.
+
+    PATTERN is its number in the last ranking, or its ID.
+    """
     from miner import steps
     from miner.render.values import why_csv
     from miner.words.why import why_parts

@@ -3,10 +3,44 @@ from __future__ import annotations
 import errno
 from typing import Any
 
+import click
 import pytest
 
-from miner.cli.group import COMMANDS
+from miner.cli.group import COMMANDS, miner
 from miner.core.messages import MinerError
+from miner.words.help import HELP
+
+VERBS = {
+    "Add",
+    "Answer",
+    "Ask",
+    "Begin",
+    "Change",
+    "Choose",
+    "Compare",
+    "Draw",
+    "End",
+    "Enter",
+    "Give",
+    "Invent",
+    "Let",
+    "Look",
+    "Make",
+    "Print",
+    "Put",
+    "Rank",
+    "Read",
+    "Replace",
+    "Save",
+    "Say",
+    "Separate",
+    "Show",
+    "Shuffle",
+    "Suggest",
+    "Take",
+    "Use",
+    "Write",
+}
 
 
 @pytest.mark.parametrize(
@@ -114,8 +148,25 @@ def test_stopping_by_keyboard_is_one_line_and_130(steps: Any, run: Any) -> None:
     assert result.stderr.strip() == "Stopped before it was finished."
 
 
-def test_every_command_has_help_of_its_own(run: Any) -> None:
+def test_every_command_has_help_that_begins_as_in_the_list(run: Any) -> None:
+    listed = dict(line.split(maxsplit=1) for line in HELP.splitlines() if line.startswith("  "))
     for name in COMMANDS:
         result = run(name, "--help")
         assert result.exit_code == 0
-        assert result.stdout.startswith(f"Usage: miner {name} [OPTIONS]")
+        usage, first, *_ = result.stdout.split("\n\n")
+        assert usage.startswith(f"Usage: miner {name} [OPTIONS]")
+        assert first.strip() == listed[name]
+
+
+def test_the_help_of_an_option_is_a_sentence_that_begins_with_a_verb() -> None:
+    verbs = set()
+    for name in COMMANDS:
+        command = miner.get_command(click.Context(miner), name)
+        assert command is not None
+        for option in command.params:
+            if isinstance(option, click.Option):
+                told = " ".join((option.help or "").split())
+                assert told[:1].isupper(), (name, option.name)
+                assert told.endswith("."), (name, option.name)
+                verbs.add(told.split()[0])
+    assert verbs <= VERBS
