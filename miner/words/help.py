@@ -50,6 +50,6 @@ Practice:
   generate    Write an invented practice of any size, to try the speed.
 
   Exit codes: 0 is finished, whatever was found. 1 is a fault of the program.
-  2 is bad input or usage. 3 is too few usable days to rank. 130 is stopped at
-  the keyboard.
+  2 is bad input or usage. 3 is too few days to rank. 130 is stopped at the
+  keyboard.
 """
