@@ -83,7 +83,7 @@ def command(
 
     PATTERN is its number in the last ranking, its ID, or the name of a plan written before.
     Periods with the change and periods as usual take turns, in an order that is drawn by lot once,
-    when the plan is written. --preview shows how long a test takes before that, and counts as a look
+    when the plan is written. --preview shows before that how long a test takes. It counts as a look
     where the pattern is not kept yet.
     """
     from miner import steps

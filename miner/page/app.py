@@ -193,7 +193,8 @@ def fault_page(page_request: PageRequest, error: Exception) -> HTMLResponse:
         )
     if isinstance(error, MinerError):
         status = 404 if isinstance(error, Missing) else 413 if isinstance(error, TooLarge) else 400
-        told = {"row": error.row, "sentences": error.sentences, "code": _whose(page_request)}
+        told: dict[str, Any] = {"row": error.row, "sentences": error.sentences}
+        told["code"] = _whose(page_request)
         told["file"] = error.file and PurePath(error.file).name
         told["title"] = message("page.not_as_it_stands")
     else:
