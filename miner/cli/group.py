@@ -42,7 +42,7 @@ COMMANDS = (
 
 
 OF_EVERY_COMMAND = ("--format", "--rules", "--debug")
-"""Options that stand last in the help, because every command has them."""
+"""Options that every command has; they are the last ones in its help."""
 
 
 class Commands(click.Group):

@@ -19,7 +19,7 @@ from miner.cli.waiting import progress
 @click.option(
     "--stopped",
     is_flag=True,
-    help="Read the pairs that are complete, because the client has stopped.",
+    help="Read the pairs that are complete, where the client has stopped early.",
 )
 def command(client: Path, rules: Path | None, form: str, plan: str, stopped: bool) -> None:
     """Show what a finished test found.

@@ -6,6 +6,7 @@ import sys
 import traceback
 from collections.abc import Awaitable, Callable
 from pathlib import PurePath
+from typing import Any
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
