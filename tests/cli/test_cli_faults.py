@@ -149,7 +149,8 @@ def test_stopping_by_keyboard_is_one_line_and_130(steps: Any, run: Any) -> None:
 
 
 def test_every_command_has_help_that_begins_as_in_the_list(run: Any) -> None:
-    listed = dict(line.split(maxsplit=1) for line in HELP.splitlines() if line.startswith("  "))
+    lines = [line.split() for line in HELP.splitlines() if line.startswith("  ")]
+    listed = {name: " ".join(words) for name, *words in lines}
     for name in COMMANDS:
         result = run(name, "--help")
         assert result.exit_code == 0
