@@ -46,7 +46,6 @@ from miner.tables.unit_table import UnitTable
 
 OF_CLIENT = (CautionKind.INTAKE, CautionKind.MEDICINE)
 ASKED_FOR, NEWEST = "asked for", message("steps.newest_whole_day")
-MAX_OUTSIDE_ASKED = 3
 OF_TRACKER = (
     "tables.not_worn_long_enough",
     "tables.no_tracker_record",
@@ -194,9 +193,8 @@ def _questions(
         asked.append(by_rules(rules, "labels.about_rises", rises=alone, display_unit=unit))
     if food and not meals:
         asked.append(message("steps.nothing_logged"))
-    outside = [item for item in numbers if item.inside is False][:MAX_OUTSIDE_ASKED]
-    if outside:
-        asked.append(by_rules(rules, "labels.not_as_usual", numbers=outside))
+    if extremes := [item for item in numbers if item.extreme]:
+        asked.append(by_rules(rules, "labels.not_as_usual", numbers=extremes))
     if any(getattr(item.reason, "code", "") in OF_TRACKER for item in numbers):
         asked.append(message("steps.was_the_tracker_on"))
     return tuple(asked)

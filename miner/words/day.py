@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from miner.core.messages import message, several
-from miner.words.amounts import Amounts, fixed
+from miner.words.amounts import Amounts, fixed, measured
 from miner.words.cautions import CautionBlocks
 from miner.words.document import Parts, heading, item, paragraph, section, table, urgent
 from miner.words.noting import not_ticked_parts, notes_parts
@@ -23,37 +23,30 @@ if TYPE_CHECKING:
         RiseOfDay,
     )
 
-WAKE, ASLEEP, MIDPOINT, CLIMB = (
+WAKE, ASLEEP, MIDPOINT, CLIMB, VARIED = (
     "wake_glucose",
     "asleep_hours",
     "midpoint_later_than_usual",
     "biggest_rise",
+    "variability",
 )
 _NIGHTS = (ASLEEP, MIDPOINT, "overnight_mean", "awake_share", "deep_share")
+_DINNER = ("dinner_carbs_grams", "dinner_clock")
 _ORDER = ("second", "third")
 LABELS = {
     WAKE: "waking glucose",
     ASLEEP: "time asleep",
     MIDPOINT: "middle of the night",
-    CLIMB: "the largest climb within 3 hours",
+    CLIMB: "biggest rise",
+    VARIED: "glucose varied by",
 }
 """What is said where the label of the rule book is part of another sentence."""
 
 
 def level_words(value: float | None, item: Against, amounts: Amounts, *, unit: bool = True) -> str:
     """Return a value of a measure, with its unit where that is wanted."""
-    words = "%" if item.unit == "share" else amounts.unit(item.unit)
-    if value is None:
-        shown = "-"
-    elif item.name.endswith("_clock"):
-        shown, words = "{:02d}:{:02d}".format(*divmod(round(value * 60) % (24 * 60), 60)), ""
-    elif "mg/dL" in item.unit:
-        shown = amounts.level(value, item.unit)
-    elif item.unit == "share":
-        shown = fixed(100 * value, 1)
-    else:
-        shown = fixed(value, 1 if item.unit == "h" else 0)
-    return f"{shown} {words}".strip() if unit and words not in ("count", "steps") else shown
+    unit = unit and item.unit != "steps"
+    return measured(item.name, value, item.unit, amounts, unit=unit)
 
 
 def label_words(item: Against) -> str:
@@ -64,25 +57,25 @@ def label_words(item: Against) -> str:
 def measure_words(item: Against, amounts: Amounts) -> str:
     """Return a measure with its value and, where it is not as usual, its place.
 
-    As in ``waking glucose 117 mg/dL, second highest of 39 mornings``. Of the largest climb no
-    number is told: each rise has its own height, from another start.
+    As in ``waking glucose 117 mg/dL, second highest of 39 mornings``. Of the biggest rise no
+    number is said: each rise below has its own height, from another start.
     """
     value = item.value
     if value is None:
         return f"{label_words(item)} is not known: {item.reason}"
     place = place_words(item)
     if item.name == CLIMB:
-        return f"{label_words(item)} was {place}" if place else label_words(item)
+        return ", ".join(filter(None, [label_words(item), place]))
     if item.name == MIDPOINT:
         way = "later" if value > 0 else "earlier"
-        told = f"{label_words(item)} {fixed(abs(value), 0)} minutes {way} than usual"
+        said = f"{label_words(item)} {fixed(abs(value), 0)} minutes {way} than usual"
     else:
-        told = f"{label_words(item)} {level_words(value, item, amounts)}"
-    return f"{told}, {place}" if place else told
+        said = f"{label_words(item)} {level_words(value, item, amounts)}"
+    return f"{said}, {place}" if place else said
 
 
 def place_words(item: Against) -> str:
-    """Return where a value stands among the days: ``second highest of 39 mornings``; else empty."""
+    """Return the place of a value among the days, ``second highest of 39 mornings``; else empty."""
     if item.inside is not False or item.value is None or item.middle is None:
         return ""
     high = item.value > item.middle
@@ -104,6 +97,10 @@ def usual_words(item: Against, amounts: Amounts) -> str:
 def _words_of(item: Against) -> tuple[str, str]:
     if item.name.endswith("_clock") or item.name == MIDPOINT:
         return "latest", "earliest"
+    if item.name == CLIMB:
+        return "largest", "smallest"
+    if item.name == VARIED:
+        return "most", "least"
     if item.unit == "h":
         return "longest", "shortest"
     if "mg/dL" in item.unit or item.unit == "share":
@@ -117,7 +114,7 @@ def _days_of(item: Against) -> str:
     return "nights" if item.name in _NIGHTS else "days"
 
 
-NOT_A_PATTERN = "One day is never a pattern. Nothing here says what went with what."
+NOT_A_PATTERN = "One day is never a pattern."
 VERY_LOW = 54
 
 
@@ -146,34 +143,40 @@ def night_words(start: str, end: str, hours: Against | None) -> str:
     """Return the night that opens the day in one sentence."""
     span = f"{clock_words(start)} to {clock_words(end)}"
     if hours is None or hours.value is None:
-        return f"The night before: {span}."
+        return f"The night before was from {span}"
     place = place_words(hours)
-    return f"Asleep {fixed(hours.value, 1)} hours ({span}){f', {place}' if place else ''}."
+    return f"Asleep {fixed(hours.value, 1)} hours ({span}){f', {place}' if place else ''}"
 
 
 def not_as_usual(numbers: Sequence[Against]) -> str:
-    """Return a question about numbers of the day that are not as usual."""
-    return f"How was that day for you? Not as usual: {listed([label_words(i) for i in numbers])}."
+    """Return what to ask about numbers of the day that no other day has."""
+    names = {item.name for item in numbers}
+    asked = ["How was the evening before?"] if names & {WAKE, *_NIGHTS} else []
+    asked += ["What was this dinner like?"] if names & {*_DINNER} else []
+    asked += ["What was different that day?"] if names - {WAKE, *_NIGHTS, *_DINNER} else []
+    return " ".join(asked)
 
 
 def about_rises(rises: Sequence[RiseOfDay], display_unit: str) -> str:
     """Return one question about all rises without a meal."""
     clocks, amounts = listed([clock_words(rise.start) for rise in rises]), Amounts(display_unit)
     if len(rises) > 1:
-        return f"What was going on around {clocks}? These rises have no meal beside them."
+        return f"What was going on around {clocks}? No meal is noted near these rises."
     size = f"{amounts.level(rises[0].height, 'mg/dL')} {amounts.unit('mg/dL')}"
-    return f"What was going on around {clocks}? A rise of {size} has no meal beside it."
+    return f"What was going on around {clocks}? No meal is noted near this rise of {size}."
 
 
 CORRECTIONS = "corrections.csv"
 CUT = {
-    "meal": "then the next food came",
-    "rise": "then the next rise began",
+    "meal": "not back before the next food",
+    "rise": "not back before the next rise",
     "gap": "then readings are missing",
-    "end": "the records end before it was back",
+    "end": "not back when the records end",
 }
+LONGEST_NAP = 180
+"""Minutes: what is longer is a night, which the lines above have already."""
 FOLDED = ("activity", "stress")
-"""Streams of which several records of one kind are told together."""
+"""Streams of which several records of one kind are one piece of text."""
 
 
 def rises_parts(rises: Sequence[RiseOfDay], date: str, amounts: Amounts) -> Parts:
@@ -188,10 +191,9 @@ def rises_parts(rises: Sequence[RiseOfDay], date: str, amounts: Amounts) -> Part
         return [paragraph("No rise of this day was large enough to show.")]
     parts: Parts = []
     for rise in rises:
-        noted = noted_words(rise.before) or "nothing is recorded"
         parts += [
-            item(clock_words(rise.start), f"{_size(rise, date, amounts)}; {_ending(rise)}."),
-            item("", f"{noted[:1].upper()}{noted[1:]}.", width=5),
+            item(clock_words(rise.start), f"{_size(rise, date, amounts)}; {_ending(rise)}"),
+            item("", noted_words(rise.before) or "Nothing is recorded.", width=5),
         ]
     return parts
 
@@ -199,9 +201,8 @@ def rises_parts(rises: Sequence[RiseOfDay], date: str, amounts: Amounts) -> Part
 def _size(rise: RiseOfDay, date: str, amounts: Amounts) -> str:
     size = f"{amounts.level(rise.height, 'mg/dL')} {amounts.unit('mg/dL')}"
     after = "the next day: " if rise.start[:10] > date else ""
-    hills = ", two hills taken as one" if rise.hills > 1 else ""
-    peak = clock_words(rise.peak)
-    return f"{after}{size} in {rise.minutes_to_peak:.0f} minutes, highest at {peak}{hills}"
+    hills = ", two rises taken as one" if rise.hills > 1 else ""
+    return f"{after}{size} in {rise.minutes_to_peak:.0f} minutes{hills}"
 
 
 def _ending(rise: RiseOfDay) -> str:
@@ -209,23 +210,26 @@ def _ending(rise: RiseOfDay) -> str:
         ending = f"back at {clock_words(rise.back)}"
     else:
         ending = CUT.get(rise.cut_by, "not seen to come back")
-    return f"{ending}. No meal is noted around it" if rise.unlogged else ending
+    return f"{ending}. No meal is noted near it." if rise.unlogged else ending
 
 
 def noted_words(noted: Sequence[Noted]) -> str:
-    """Return what was noted in the order of its start, records of one kind told together."""
+    """Return what was noted in the order of its start, a sentence for records of one kind."""
     groups: dict[object, list[Noted]] = {}
     for at, one in enumerate(noted):
+        if one.stream == "sleep" and one.minutes > LONGEST_NAP:
+            continue
         key = (one.stream, one.kind) if one.stream in FOLDED and not one.date_only else at
         groups.setdefault(key, []).append(one)
-    return "; ".join(_told(group) for group in groups.values())
+    return " ".join(f"{_told(group)}." for group in groups.values())
 
 
 def _told(group: list[Noted]) -> str:
     first = group[0]
     if len(group) == 1:
         when = "that day" if first.date_only else clock_words(first.start)
-        return f"{when} {clean(first.text, 200)}{_mark(first)}"
+        text = first.own if first.stream == "tags" else first.text
+        return f"{when} {clean(text, 200)}{_mark(first)}"
     minutes = f"{sum(one.minutes for one in group):.0f} min"
     kind = clean(first.kind, 60)
     clocks = [clock_words(one.start) for one in group]
@@ -242,7 +246,7 @@ def _mark(noted: Noted) -> str:
     return " (added by you)" if noted.file == CORRECTIONS else ""
 
 
-RISES = "Rises, and what was noted from 3 hours before to the highest point"
+RISES = "Rises, and what was noted in the 3 hours before"
 
 
 def day_first(found: DayReview) -> Parts:
@@ -266,14 +270,14 @@ def day_parts(
         cautioned: begin with what comes before anything else; else that is said elsewhere.
     """
     amounts = Amounts(display_unit)
-    out = [] if found.usable else [paragraph(f"Not used in a ranking: {clean(found.left_out)}.")]
+    out = [] if found.usable else [paragraph(f"Not used ({clean(found.left_out)})")]
     asked = paragraph(f"To ask: {' '.join(map(str, found.could_be_asked))}")
     return [
         *(day_first(found) if cautioned else []),
         *CautionBlocks(found.of_client).beside(),
         heading(_lead(found)),
         *(paragraph(line) for line in _night(found, amounts)),
-        *(paragraph(f"{capital(line)}.") for line in _outside(found.numbers, amounts)),
+        *(paragraph(capital(line)) for line in _outside(found.numbers, amounts)),
         *out,
         *([paragraph(""), asked] if found.could_be_asked else []),
         *section("Your notes", notes_parts(found.notes)),
@@ -290,26 +294,23 @@ def _lead(found: DayReview) -> str:
     day = f"{day_words(found.date)} {found.date[:4]}"
     chosen = "" if found.chosen == "asked for" else f" ({found.chosen})"
     begin, end = clock_words(found.start), clock_words(found.end)
-    lead = f"{found.client}, {day}{chosen}, from waking at {begin} to {end} the next day."
+    lead = f"{found.client}, {day}{chosen}, from waking at {begin} to {end} the next day"
     if found.last_reading:
         after = "" if found.last_reading[:10] == found.date else " the next day"
-        lead += f" The last reading is at {clock_words(found.last_reading)}{after}."
+        lead += f". The last reading is at {clock_words(found.last_reading)}{after}."
     return lead
 
 
 def _night(found: DayReview, amounts: Amounts) -> list[str]:
     wake = next((item for item in found.numbers if item.name == WAKE), None)
-    usual = ", as usual" if wake is not None and wake.inside else ""
-    told = [] if wake is None else [f"{capital(measure_words(wake, amounts))}{usual}."]
-    return [*told, str(found.night)]
+    said = [] if wake is None else [capital(measure_words(wake, amounts))]
+    return [*said, str(found.night)]
 
 
 def _outside(numbers: Sequence[Against], amounts: Amounts) -> list[str]:
     said = (WAKE, ASLEEP)
     return [
-        measure_words(item, amounts)
-        for item in numbers
-        if item.inside is False and item.name not in said
+        measure_words(item, amounts) for item in numbers if item.extreme and item.name not in said
     ]
 
 
@@ -319,13 +320,16 @@ def _not_known(numbers: Sequence[Against]) -> list[str]:
 
 
 def _detail(found: DayReview, amounts: Amounts) -> Parts:
-    inside = [item for item in found.numbers if item.inside and item.name != CLIMB]
-    known = f"{several(len(inside), 'measure')} lay within the middle 95 % of the client's days."
+    first = (WAKE, ASLEEP, CLIMB)
+    known = [item for item in found.numbers if item.inside is not None and item.name not in first]
+    others = [item for item in known if not item.extreme]
     few = [item for item in found.numbers if item.inside is None and item.value is not None]
     too_few = [f"{label_words(item)} {level_words(item.value, item, amounts)}" for item in few]
-    said = [f"Too few other days to say what is usual: {', '.join(too_few)}."] if too_few else []
+    said = [f"Too few other days to know what is usual: {', '.join(too_few)}."] if too_few else []
+    usual = "Usual is where 95 of 100 of the client's other days are."
+    body: Parts = [paragraph(usual, 2), *_within(others, amounts)] if others else []
     return [
-        *section("As usual", [paragraph(known, 2), *_within(inside, amounts)]),
+        *section("All other measures", body),
         *(paragraph(line, 2) for line in said),
         paragraph(""),
         paragraph(" ".join(found.cautions)),

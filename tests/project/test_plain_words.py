@@ -42,7 +42,6 @@ NOT_YET: set[str] = {
     "miner/render/templates/session.html",
     "miner/render/templates/take-home.html",
     "miner/words/ask.py",
-    "miner/words/day.py",
     "miner/words/handouts.py",
     "miner/words/map.py",
     "miner/words/meals.py",

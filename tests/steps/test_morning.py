@@ -61,7 +61,7 @@ def test_a_day_in_words_and_numbers(tmp_path):
     found = steps.day_review(steps.read_client(folder), "2026-03-10")
     assert (found.date, str(found.chosen), found.usable) == ("2026-03-10", "asked for", True)
     assert (found.start, found.end) == ("2026-03-10T07:00", "2026-03-11T07:00")
-    assert str(found.night) == "Asleep 7.0 hours (23:00 to 07:00)."
+    assert str(found.night) == "Asleep 7.0 hours (23:00 to 07:00)"
     (rise,) = found.rises
     assert abs(rise.height - 55) <= 7  # the tip of the triangle is smoothed away
     assert rise.peak in ("2026-03-10T13:10", "2026-03-10T13:15", "2026-03-10T13:20")

@@ -67,6 +67,11 @@ class Against(Result):
     above: int = 0
     below: int = 0
 
+    @property
+    def extreme(self) -> bool:
+        """Whether it is outside the usual range and no other day is as far out on that side."""
+        return self.inside is False and 0 in (self.above, self.below)
+
 
 @dataclass(frozen=True, slots=True, repr=False)
 class RiseOfDay(Result):
