@@ -217,7 +217,7 @@ def linked(text: str, ids: dict[str, str]) -> Markup:
         at = ids.get(found[0])
         return f'<a href="{escape(at)}">{found[0]}</a>' if at else found[0]
 
-    told = str(escape(text))
+    told = str(escape(_date(text) if _DAY.fullmatch(text) else text))
     if text in ids:
         return Markup(f'<a href="{escape(ids[text])}">{told}</a>')  # noqa: S704 - escaped
     return Markup(_DAY.sub(way, _ID.sub(way, told)))  # noqa: S704 - escaped just above

@@ -10,7 +10,9 @@ from miner.core.messages import Message, several
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import BLANK, Part, Parts, Strip, heading, paragraph, section, table
+from miner.words.door import door_now
 from miner.words.safe import clean
+from miner.words.sentences import outcome_label
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -64,9 +66,9 @@ def days_parts(
     reasons = _reasons(units.frame)
     return [
         heading(lead),
-        *section("Outcomes", _outcomes(units, rules, Amounts(display_unit), reasons)),
+        *section("Glucose measures", _outcomes(units, rules, Amounts(display_unit), reasons)),
         *(paragraph(f"{mark}: {clean(reason, 200)}", 2) for reason, mark in reasons.items()),
-        *section("Habits: x yes, . no, ? unknown", list(_strips(units))),
+        *section("Habits (x yes, . no, ? not known)", list(_strips(units))),
     ]
 
 
@@ -87,7 +89,8 @@ def _outcomes(
     sensors = bool((units.frame["sensor"] != "").any())
     columns: list[str] = [units.unit, "out"]
     for name, unit in names:
-        title = clean(name, 30).replace("_", "\n")
+        title = outcome_label(name, rules, units.unit) if door_now() == "page" else clean(name, 30)
+        title = title.replace("_", "\n")
         columns.append(f">{title}\n{amounts.unit(unit)}".rstrip())
     if sensors:
         columns.append("sensor")

@@ -96,7 +96,7 @@ def test_texts_that_differ_in_a_count_are_one_text() -> None:
     stored = to_parquet(Head(rows[0], "", {}), pd.DataFrame())
     assert concerns([read_head(BytesIO(stored)).row, *rows[1:]]) == expected
     with at_door("page"):
-        assert concerns(rows)[1][1] == "Questions in the check: the page Records shows them."
+        assert concerns(rows)[1][1] == "The page Records has questions for you."
 
 
 def test_cautions_of_any_client_come_before_all_else(found: Caseload, rules: RuleBook) -> None:

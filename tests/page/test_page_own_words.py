@@ -108,4 +108,4 @@ def test_a_fault_that_quotes_a_client_s_words_quotes_them(own: Path, visitor: Op
     one, asked = visitor(own), f"nothing {TAG} short_sleep"
     page = shown(one.post(f"{HOME}/questions", factor=asked, outcome="wake_glucose").text)
     assert f"'{asked}'" in page
-    assert "See the page Days and the page Meals for the names." in page
+    assert "The pages Days and Meals show the names." in page

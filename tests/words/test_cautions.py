@@ -74,8 +74,8 @@ def test_what_waits_for_agreement_is_told_with_where_it_is_noted():
     with at_door("page"):
         said = text(told)
     assert said.endswith(
-        "Tests of meals wait for a clinician's agreement. Note an agreement at the intake when "
-        "there is one."
+        "Tests of meals wait for a clinician's agreement. When the clinician agrees, enter the "
+        "date on the page Intake."
     )
     assert text(told).endswith("miner note CLIENT --agreed DATE --covers meals")
 

@@ -19,7 +19,7 @@ def test_days_are_told_with_unknown_marked(samples: ModuleType, rules: RuleBook)
         == """\
 client-07: 2 of 3 days can be used.
 
-Outcomes
+Glucose measures
                     wake minutes
                  glucose   above
   day        out   mg/dL     min sensor
@@ -28,7 +28,7 @@ Outcomes
   2026-03-03 a         -       - B
   a: under 70 % of readings
 
-Habits: x yes, . no, ? unknown
+Habits (x yes, . no, ? not known)
                            000
   2026-03-01 to 2026-03-03 123
   short_sleep              x?.
