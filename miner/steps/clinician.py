@@ -132,8 +132,8 @@ def _written(
     free = [topic for topic in TOPICS if topic not in held_now]
     return ClinicianNoted(
         client=settings.code,
-        informed=_iso(told.informed),
-        agreed=_iso(told.agreed),
+        informed=iso(told.informed),
+        agreed=iso(told.agreed),
         covers=told.covers,
         covered_before=held.covers,
         open=() if unread else tuple(free),
@@ -160,7 +160,8 @@ def _readable(
     return lambda settings: cautions(replace(client, settings=settings), table, books)[0], ""
 
 
-def _iso(day: date | None) -> str:
+def iso(day: date | None) -> str:
+    """Return an ISO date, or nothing for none."""
     return day.isoformat() if day else ""
 
 

@@ -15,6 +15,7 @@ from miner.core.results.noting import (
     ClinicianNoted,
     CorrectionMade,
     Notebook,
+    PlanTicks,
     ReadAs,
     TicksMade,
 )
@@ -23,9 +24,10 @@ from miner.records.findings import Findings
 from miner.records.write import corrections, notes
 from miner.records.write.corrections import NAME, Correction, described
 from miner.records.write.entering import DiaryEntry, addition, mending, removal
+from miner.records.write.ticks import ANSWERS, read_ticks
 from miner.rulebook import RuleBook
 from miner.steps.client_ledger import settings_of
-from miner.steps.clinician import settled_in, take_clinician_back
+from miner.steps.clinician import iso, settled_in, take_clinician_back
 from miner.steps.opening import read_client, refuse_stopped, rules_of
 from miner.steps.ticking import entered, last_ticks, take_back_ticks, writing
 from miner.tables.columns import fold, origins, seconds
@@ -215,11 +217,26 @@ def notebook(folder: Path) -> Notebook:
     in_force = {item.row for item in corrections.standing(known)}
     by_row = {(NAME, item.row): item for item in known}
     made = (_made(item, by_row.get(item.target or (NAME, 0))) for item in known)
+    clinician = settled_in(folder)
     return Notebook(
         settings_of(folder).code,
         tuple(replace(item, in_force=item.row in in_force) for item in made),
         notes.read_notes(folder),
+        _ticks(folder),
+        informed=iso(clinician.informed),
+        agreed=iso(clinician.agreed),
+        covers=clinician.covers,
     )
+
+
+def _ticks(folder: Path) -> tuple[PlanTicks, ...]:
+    found = read_ticks(folder)
+    plans = sorted({plan for plan, _ in found.by_day})
+    by_answer = {
+        plan: [sorted(d for d, said in found.of(plan).items() if said == one) for one in ANSWERS]
+        for plan in plans
+    }
+    return tuple(PlanTicks(plan, *map(tuple, days)) for plan, days in by_answer.items())
 
 
 def _written(

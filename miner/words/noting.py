@@ -15,7 +15,7 @@ from miner.core.results.noting import ClinicianNoted, NotTicked, TicksMade
 from miner.words.document import Parts, command, heading, own_words, paragraph, section, table
 from miner.words.door import door_now
 from miner.words.safe import clean
-from miner.words.wording import capital, day_and_month, full_date, listed
+from miner.words.wording import capital, day_and_month, full_date, listed, some_days, span_words
 
 if TYPE_CHECKING:
     from miner.core.results.noting import (
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
         Merge,
         Merges,
         Notebook,
+        PlanTicks,
         ReadAs,
         Reworded,
         WordCount,
@@ -199,7 +200,30 @@ def notebook_parts(book: Notebook) -> Parts:
         )
     ]
     parts += section("Meals and tags (corrections.csv)", [_line(i) for i in book.corrections])
-    return [*parts, *section("Notes (notes.md)", notes_parts(book.notes))]
+    parts += section("Notes (notes.md)", notes_parts(book.notes))
+    parts += section("Clinician (client.toml)", _clinician(book))
+    return [*parts, *section("Ticks", [paragraph(_ticked(one), 2) for one in book.ticks])]
+
+
+def _clinician(book: Notebook) -> Parts:
+    told = []
+    if book.informed:
+        told.append(f"The client was referred on {full_date(book.informed)}.")
+    if book.agreed:
+        topics = listed(list(book.covers))
+        told.append(f"The clinician agreed on {full_date(book.agreed)} to tests of {topics}.")
+    return [paragraph(" ".join(told), 2)] if told else []
+
+
+def _ticked(one: PlanTicks) -> str:
+    """Return the days ticked yes as a count, the others with their dates."""
+    days = sorted((*one.yes, *one.no, *one.forgot))
+    counts = [f"{several(len(one.yes), 'day')} yes"]
+    for answer, found in (("no", one.no), ("forgot", one.forgot)):
+        counts.append(f"{len(found)} {answer}{f' ({some_days(found)})' if found else ''}")
+    many = len(days) > 1
+    when = span_words(days[0], days[-1]) if many else full_date(days[0])
+    return f"Plan {clean(one.plan, 60)}, {when}: {listed(counts)}."
 
 
 def notes_parts(notes: Iterable[Note]) -> Parts:

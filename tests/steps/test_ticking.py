@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -62,6 +63,22 @@ def said(result: Result, code: int = 0) -> str:
 
 def days(folder: Path, plan: Plan) -> dict[str, str]:
     return {day[-2:]: answer for day, answer in read_ticks(folder).of(plan.plan).items()}
+
+
+@pytest.mark.usefixtures("on_15_march")
+def test_a_note_without_words_lists_ticks_and_the_clinician(
+    client: Path, agreed: tuple[Path, Plan]
+) -> None:
+    plan = agreed[1].plan
+    said(note(client, "--ticks", "2026-03-10 no, 2026-03-12 forgot, 2026-03-11 yes"))
+    steps.note_clinician(client, informed=date(2026, 3, 1), now=BEFORE)
+    told = said(note(client))
+    assert f"Plan {plan}, 10 to 12 Mar 2026: 1 day yes, 1 no (10 Mar) and 1 forgot (12 Mar)" in told
+    assert "The client was referred on 1 March 2026." in told
+    facts = json.loads(note(client, "--format", "json").stdout)
+    assert facts["informed"] == "2026-03-01"
+    (ticks,) = facts["ticks"]
+    assert (ticks["plan"], ticks["no"], ticks["forgot"]) == (plan, ["2026-03-10"], ["2026-03-12"])
 
 
 def test_all_as_planned_leaves_what_is_ticked(agreed, client, on_15_march):

@@ -91,12 +91,33 @@ class NotTicked(Result):
 
 
 @dataclass(frozen=True, slots=True, repr=False)
+class PlanTicks(Result):
+    """What is ticked of one test: the ISO dates of each answer, in order."""
+
+    plan: str
+    yes: tuple[str, ...]
+    no: tuple[str, ...]
+    forgot: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, repr=False)
 class Notebook(Result):
-    """Everything a practitioner wrote of one client, in the order of the files."""
+    """Everything a practitioner wrote of one client, in the order of the files.
+
+    Attributes:
+        ticks: of each test, by its name.
+        informed: when the client was referred to a clinician, ISO; empty where that is not noted.
+        agreed: when the clinician agreed, ISO, or empty.
+        covers: what the agreement covers.
+    """
 
     client: str
     corrections: tuple[CorrectionMade, ...]
     notes: tuple[Note, ...]
+    ticks: tuple[PlanTicks, ...] = ()
+    informed: str = ""
+    agreed: str = ""
+    covers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, repr=False)
