@@ -47,18 +47,16 @@ def _saved(found: Mapped, command: str) -> str:
     if found.written is not None:
         told = f"Saved in {clean(found.written)}."
         if found.replaced:
-            told += " The entry before is kept beside it."
+            told += " The entry from before is kept in the same folder."
         return f"{told} To take it back: {run} --undo"
     if not found.complete:
-        return f"Nothing is saved yet. Decide first: {run}{command} --set ..."
+        return f"Nothing is saved yet. To decide first: {run}{command} --set ..."
     if found.refused is not None:
         turned = "".join(
             f" --set {_quoted(f'{key}={own}')}" for key, own in found.refused.otherwise.items()
         )
-        told = "As it stands too much would be lost to save it."
-        return (
-            f"Nothing is saved yet. {told} Answer otherwise: {run}{command}{turned or ' --set ...'}"
-        )
+        told = "Nothing is saved yet, for too many rows would be lost. To answer in another way:"
+        return f"{told} {run}{command}{turned or ' --set ...'}"
     return f"Nothing is saved yet. To save it: {run}{command} --write"
 
 
@@ -79,9 +77,9 @@ def proposal_parts(
     """
     parts: Parts = [heading(lead(proposal)), *(paragraph(loss_text(x)) for x in proposal.losses)]
     parts += [paragraph(order_text(x)) for x in proposal.known if x.code == "by_other_files"]
-    for row in proposal.sample:
+    for row in proposal.sample if detail else proposal.sample[:1]:
         raw = clean(row.raw.replace("\t", " | "), _RAW)
-        parts += [paragraph(f'Row {row.row}, "{raw}"'), paragraph(read_text(row, proposal), 4)]
+        parts.append(paragraph(f'Row {row.row}, "{raw}": {read_text(row)}.'))
     known = [told for each in proposal.known if (told := known_text(each)) is not None]
     columns = proposal.entry.get("columns", {})
     if columns:
@@ -102,7 +100,7 @@ def lead(proposal: Proposal) -> str:
     """Return what a file looks like, in a sentence."""
     name, rows = f'"{clean(proposal.file, 80)}"', several(proposal.rows, "row")
     if proposal.stream is None:
-        return f"{name} has {rows}. What they hold could not be decided."
+        return f"{name} has {rows}. The file does not show what they hold."
     every = proposal.cadence_min
     gap = "" if every is None else "minute" if every == 1 else f"{every:g} minutes"
     return f"{name} looks like {proposal.stream}: {rows}{gap and f', one every {gap}'}."
@@ -110,27 +108,27 @@ def lead(proposal: Proposal) -> str:
 
 def loss_text(loss: Loss) -> str:
     """Return what would be lost, in a sentence."""
-    told = f"{loss.count} of {several(loss.rows, 'row')} would be left out or cut short"
-    first = "" if loss.row is None else f", the first in row {loss.row}"
-    told = f"{told}, fewer than one in ten{first}." if loss.few else f"Careful: {told}{first}."
-    return f"{told} {capital(clean(str(loss.what), 300))}."
+    careful, share = ("", ", fewer than one in ten") if loss.few else ("Careful: ", "")
+    told = f"{careful}{loss.count} of {several(loss.rows, 'row')} would be left out or cut short"
+    first = "" if loss.row is None else f" The first is row {loss.row}."
+    return f"{told}{share}.{first} {capital(clean(str(loss.what), 300))}."
 
 
 def order_text(known: Known) -> str:
     """Return that another file decides in which order day and month stand, in two sentences."""
     facts = _shown(known.facts)
-    told = "Careful: this file alone does not say which is the month."
-    return f"{told} {facts['files']} decides: {facts['order']}."
+    told = "Careful: the dates in this file do not show which number is the month."
+    return f"{told} {facts['files']} shows that it is {facts['order']}."
 
 
-def read_text(row: ReadRow, proposal: Proposal) -> str:
-    """Return how a row would be read: the stream, its time with the zone, its values with units."""
+def read_text(row: ReadRow) -> str:
+    """Return how a row would be read: its time with the zone, its values with their units."""
     times = " to ".join(_moment(each) for each in row.times)
     values = []
     for key, value, unit in row.values:
         named = "" if key in _PLAIN else f"{_COLUMNS.get(key, key)} "
         values.append(f"{named}{clean(value, _CELL)} {unit}".rstrip())
-    return f"{proposal.stream}, {times}{': ' if values else ''}{', '.join(values)}"
+    return ", ".join([times, *values])
 
 
 def _moment(iso: str) -> str:
@@ -152,7 +150,9 @@ def known_text(known: Known) -> tuple[str, str] | None:
 
 def question_parts(question: Undecided, key: str) -> Parts:
     """Return a question with its answers by key, each with what it would mean for the rows."""
-    default = "" if question.default is None else f" Until you answer: {question.default}."
+    default = (
+        "" if question.default is None else f" Until you answer, the answer is {question.default}."
+    )
     rows = [
         (f"--set {_quoted(f'{key}={each.value}')}", option_text(each))
         for each in question.options

@@ -35,7 +35,7 @@ def test_rows_are_shown_as_they_stand_and_as_they_are_read(client: Path, run: An
     result = run("map", str(client / "food.csv"))
     assert result.exit_code == 0
     assert '"food.csv" looks like meals: 16 rows.' in result.stdout
-    assert 'Row 2, "2026-02-01 12:00,Lunch,x"\n    meals, 1 Feb 2026 at 12:00' in result.stdout
+    assert 'Row 2, "2026-02-01 12:00,Lunch,x": 1 Feb 2026 at 12:00, x, Lunch.' in result.stdout
     assert result.stdout.endswith("To save it: miner map food.csv --write\n")
     assert not (client / "sources.toml").exists()
     assert max(len(each.split()) for each in sentences(result.stdout)) <= 20
@@ -45,12 +45,9 @@ def test_what_cannot_be_decided_is_told_with_what_it_means(client: Path, run: An
     path = str(client / "sensor one.csv")
     result = run("map", path)
     said = " ".join(result.stdout.split())
-    assert (
-        '--set "dates=day first" 144 dates, first 1 Feb 2026, last 3 Feb 2026, at most 1 day'
-        in said
-    )
-    assert '--set "dates=month first" 144 dates, first 2 Jan 2026, last 2 Mar 2026' in said
-    assert "Decide first" in said
+    assert '--set "dates=day first" 144 dates from 1 Feb 2026 to 3 Feb 2026, at most 1 day' in said
+    assert '--set "dates=month first" 144 dates from 2 Jan 2026 to 2 Mar 2026' in said
+    assert "To decide first" in said
     refused = run("map", path, "--write")
     assert refused.exit_code == 2
     assert '--set "dates=day first", or --set "dates=month first"' in refused.output
@@ -108,7 +105,7 @@ def test_an_entry_that_would_be_refused_is_not_offered_to_be_saved(
     (client / "nights.csv").write_text(f"bedtime,got up,asleep\n{rows}")
     turned = ["--set", "columns.start=got up", "--set", "columns.end=bedtime"]
     result = run("map", str(client / "nights.csv"), *turned)
-    assert "too much would be lost" in result.stdout
+    assert "too many rows would be lost" in result.stdout
     assert "--write" not in result.stdout
     assert "--set columns.start=bedtime" in result.stdout
     monkeypatch.setattr("miner.cli.map.at_a_terminal", lambda: True)

@@ -43,7 +43,6 @@ NOT_YET: set[str] = {
     "miner/render/templates/take-home.html",
     "miner/words/ask.py",
     "miner/words/handouts.py",
-    "miner/words/map.py",
     "miner/words/meals.py",
     "miner/words/noting.py",
     "miner/words/practice.py",
