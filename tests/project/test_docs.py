@@ -100,13 +100,11 @@ def test_every_option_is_in_the_paper_of_the_commands() -> None:
 
 
 def examples() -> list[str]:
-    """Return each command that a paper shows in a block of its own."""
-    blocks = [
-        block
-        for text in (*PAPERS.values(), *TOP.values())
-        for block in re.findall(r"^```\n(.*?)^```", text, re.DOTALL | re.MULTILINE)
-    ]
-    return sorted({line for block in blocks for line in EXAMPLE.findall(block)})
+    """Return each command that a paper shows with its client, in a block or in a line."""
+    texts = "\n".join((*PAPERS.values(), *TOP.values()))
+    blocks = "\n".join(re.findall(r"^```\n(.*?)^```", texts, re.DOTALL | re.MULTILINE))
+    lines = re.findall(r"`(miner [a-z-]+ my-practice[^`]*)`", texts)
+    return sorted({*EXAMPLE.findall(blocks), *lines})
 
 
 @pytest.mark.parametrize("line", examples())
