@@ -149,6 +149,21 @@ def test_every_link_and_anchor_leads_somewhere() -> None:
     assert broken == []
 
 
+def test_every_file_that_a_paper_names_is_there() -> None:
+    named = {
+        path
+        for text in (*PAPERS.values(), *TOP.values())
+        for path in re.findall(r"`((?:[\w.-]+/)+[\w.-]+\.(?:py|toml|md))`", text)
+        if not path.startswith(("my-practice/", "demo-practice/"))
+    }
+    assert len(named) > 40
+    homes = (ROOT, ROOT / "miner")
+    assert {path for path in named if not any((home / path).is_file() for home in homes)} == {
+        "tests/stats/test_x.py",
+        "miner/stats/x.py",
+    }
+
+
 def test_every_paper_is_reached_from_the_first() -> None:
     first = set(re.findall(r"\]\(([\w-]+\.md)", PAPERS["index.md"]))
     assert first == set(PAPERS) - {"index.md"}
