@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from miner.core.files import make_folder, write_whole
-from miner.core.messages import several
 from miner.core.results import Hypothesis, Shape
 from miner.core.results.briefing import Briefing, DayPicture
 from miner.core.results.why import UnitBehind
@@ -25,7 +24,6 @@ from miner.render.figures.hypothesis import (
     difference,
     dots,
     lineup,
-    reach,
     scatter,
 )
 from miner.render.figures.inline import Styles, inline
@@ -200,28 +198,6 @@ class Studio:
             f"pairs-{item.id}",
             f"{capital(label)} of similar meals without and with it, in pairs; their curves.",
             lambda wide: meal_pairs(found, label, sides, unit, wide=wide),
-        )
-
-    def reach(self) -> Drawing | None:
-        """Return how large a difference the record could have shown, or None if not known."""
-        brief, amounts = self.teller.brief, self.teller.amounts
-        ranking = brief.ranking
-        main = next((o for o in ranking.outcomes if o.name == ranking.primary_outcome), None)
-        if main is None or main.detectable is None or main.ordinary_wobble is None:
-            return None
-        unit = amounts.unit(main.unit)
-        lengths = [
-            (words, self.shown(size, main.unit), f"{amounts.size(size, main.unit)} {unit}")
-            for words, size in (
-                ("Large enough to act on", main.smallest_worth_it),
-                ("Your usual variation, day to day", main.ordinary_wobble),
-                (f"What {several(brief.check.days, 'day')} like these can show", main.detectable),
-            )
-        ]
-        return Drawing(
-            "reach",
-            "; ".join(f"{words}: {told}" for words, _, told in lengths),
-            lambda wide: reach(lengths, 560 if wide else NARROW),
         )
 
     def rows(self, item: Hypothesis) -> list[Row]:

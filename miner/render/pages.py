@@ -25,9 +25,10 @@ from miner.render.figures.month import HIGHEST, LOWEST
 from miner.render.figures.paper import DARK, PALETTE
 from miner.rulebook import RuleBook
 from miner.words.amounts import MG_DL_PER_MMOL_L, Amounts, in_unit
+from miner.words.card import Card
 from miner.words.choosing import AT_MOST, ChoiceForm, chosen_lines
 from miner.words.door import Audience, at_door, said_to
-from miner.words.handouts import Card, doctor, referral, session, take_home
+from miner.words.handouts import doctor, referral, session, take_home
 from miner.words.plan import beside, stops, tested_question
 from miner.words.practice import CaseloadTeller, first
 from miner.words.preparation import preparation
@@ -224,12 +225,10 @@ _CARDS = ("questions", "cards", "meals")
 def _session_figures(told: Mapping[str, Any], teller: Teller, styles: Styles) -> dict[str, Any]:
     brief = teller.brief
     cards = {name: [_presented(card, styles) for card in told[name]] for name in _CARDS}
-    reach = Studio(teller).reach() if told["nothing"] and not brief.calm else None
     return (
         cards
         | _followed_figures(told, teller, styles)
         | {
-            "reach": reach and reach.both(styles),
             "month": None if brief.calm else days_shown(teller, styles),
             "curves": None if brief.calm or not brief.days else curves(teller, words=False),
         }

@@ -20,7 +20,7 @@ CHOICES: dict[str, tuple[str, str, str]] = {
 }
 """Name, meaning and what comes of each choice."""
 WAITS: dict[str, str] = _NAMES["choice_waits"]
-AT_MOST = "At most three ideas are open at once; what is left does not count."
+AT_MOST = "Keep at most three open at one time. What you leave does not count."
 
 
 def options(offer: Offer) -> list[dict[str, str]]:

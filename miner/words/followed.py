@@ -20,9 +20,9 @@ from miner.words.follow import (
 )
 from miner.words.plan import result_doubts, result_key, result_sentence
 from miner.words.safe import clean
-from miner.words.sentences import ended_words, outcome_label, result_size, way_words
+from miner.words.sentences import ended_words, factor_phrase, outcome_label, result_size, way_words
 from miner.words.teller import Teller
-from miner.words.wording import dated, full_date, say
+from miner.words.wording import capital, dated, full_date, listed, say
 
 RECOMMENDED = {
     "held_up": "test",
@@ -63,12 +63,14 @@ class Followed:
         rules: the rule books, in the words of the reader.
         amounts: the unit that is shown.
         calm: without numbers.
+        to_client: in the fewest words, without tables: each mark of the picture has its value.
     """
 
     item: KeptResult
     rules: RuleBook
     amounts: Amounts
     calm: bool = False
+    to_client: bool = False
 
     @property
     def read(self) -> bool:
@@ -92,17 +94,26 @@ class Followed:
         return {
             "id": self.item.id,
             "plan": self.item.test.plan if self.item.test else "",
-            "title": clean(kept_title(self.item, self.rules), 200),
+            "title": self.title(),
             "verdict": self.verdict(),
             "lines": lines,
             "sure": [] if self.calm else self.sure(),
-            "tables": [] if self.calm else self.tables(),
+            "tables": [] if self.calm or self.to_client else self.tables(),
             "next": self.next() if self.read else [],
             "how": way_words(self.item.as_, self.rules),
             "state": "" if self.read else self.state(),
             "counted": None if self.read else self.counted(),
             "key": [] if self.calm else self.key(),
         }
+
+    def title(self) -> str:
+        """Return what was kept: its habits and the glucose measure."""
+        item, rules = self.item, self.rules
+        name = rules.wording["card_name"].get(rules.key_of(item.outcome, item.unit_of))
+        if not self.to_client or not name:
+            return clean(kept_title(item, rules), 200)
+        habits = listed([factor_phrase(one, rules, item.unit_of) for one in item.factors])
+        return clean(f"{capital(habits)} and {name}", 200)
 
     def verdict(self) -> str:
         """Return the title: the verdict in the words of its level, and no more than that."""
@@ -119,10 +130,26 @@ class Followed:
     def lines(self) -> list[str]:
         """Return how large it was, of how many, and how it had been before."""
         test = self.item.test
+        if self.to_client:
+            return self._size_for_client()
         found = seen_lines(self.item, self.rules, self.amounts)
         if self.tested and test is not None:
             found = result_size(test, self.rules, self.amounts)
         return [*found, *self._before()]
+
+    def _size_for_client(self) -> list[str]:
+        found = self.item.test if self.tested and self.item.test is not None else self.item
+        if found.difference is None:
+            return []
+        unit = self.amounts.unit(found.unit)
+        key, way = ("test" if self.tested else "new"), "more" if found.difference > 0 else "less"
+        values = {
+            "size": self.amounts.level(abs(found.difference), found.unit),
+            "unit": "minutes" if unit == "min" else unit,
+            "way": say(self.rules, "card", way),
+            "expected": self.amounts.level(abs(self.looked_for()[0]), found.unit),
+        }
+        return [say(self.rules, "card", f"followed_{key}", **values)]
 
     def _before(self) -> list[str]:
         picture = self.item.picture
@@ -149,7 +176,11 @@ class Followed:
         test = self.item.test
         if self.tested and test is not None:
             doubts = result_doubts(test, self.rules, self.amounts)
+            if self.to_client:
+                return [*doubts, say(self.rules, "card", "one_test")]
             return [*doubts, *(say(self.rules, "follow", key) for key in ("one_test", "as_now"))]
+        if self.to_client:
+            return [say(self.rules, "card", "one_look")]
         return [say(self.rules, "follow", key) for key in ("one_look", "as_now")]
 
     def next(self) -> list[Next]:
@@ -266,7 +297,7 @@ def followed_by(teller: Teller) -> tuple[list[Followed], list[Followed]]:
         return [], []
     newest = {item.id: item for item in brief.kept}
     shown = [
-        Followed(item, rules, teller.amounts, brief.calm)
+        Followed(item, rules, teller.amounts, brief.calm, to_client=True)
         for item in newest.values()
         if not (brief.calm and any(rules.factor(n, item.unit_of).food for n in item.factors))
     ]

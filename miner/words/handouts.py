@@ -3,24 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from math import isinf
 from typing import Any
 
 from miner.core.messages import Message, message, several
-from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis, Shape
+from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis
 from miner.core.results.briefing import MAX_ON_ONE_SIDE, Measure, TrialDates
-from miner.core.results.follow import Offer
+from miner.rulebook import RuleBook
 from miner.words.amounts import MG_DL_PER_MMOL_L
-from miner.words.choosing import WAITS, options
+from miner.words.card import Card, measure_word
 from miner.words.followed import followed_by
-from miner.words.meals import comparison_sentence
 from miner.words.safe import clean
 from miner.words.sentences import could_have_shown, evidence_of, on_a_told_date
 from miner.words.teller import Teller
-from miner.words.wording import capital, day_and_month, few, full_date, say
-
-_TOLD = (Evidence.CLEAR, Evidence.HINT)
+from miner.words.wording import capital, client_always, day_and_month, few, say, span_words
 
 
 def session(teller: Teller) -> dict[str, Any]:
@@ -34,6 +30,8 @@ def session(teller: Teller) -> dict[str, Any]:
         "also": [one.told() for one in open_],
         "headline": headline(teller),
         "nothing": nothing_stood_out(teller),
+        "one_by_one": say(teller.rules, "client", "one_by_one"),
+        "could_be": could_be(teller),
         "unasked": unasked(teller),
         "month_sentence": month_sentence(teller),
         "questions": [*by_day[0], *(item for asked, _ in by_meal for item in asked)],
@@ -41,7 +39,11 @@ def session(teller: Teller) -> dict[str, Any]:
         "meals": [item for _, chosen in by_meal for item in chosen],
         "times": [] if calm else teller.by_clock(),
         "outcomes": list(
-            dict.fromkeys((i.outcome, one.label(i)) for one in teller.each() for i in one.chosen())
+            dict.fromkeys(
+                (item.outcome, capital(Card(one, item).name))
+                for one in teller.each()
+                for item in one.chosen()
+            )
         ),
         "counted": counted(teller),
         "always": teller.always(),
@@ -105,36 +107,36 @@ def month_sentence(teller: Teller) -> str:
     """Return the record in a sentence, or nothing without days."""
     if teller.span is None:
         return ""
-    first, last = teller.span
     check = teller.brief.check
     key = "looked_calm" if teller.brief.calm else "looked"
+    span = span_words(check.first_day or "", check.last_day or "", short=False)
+    values = {"span": span, "usable": check.usable_days, "days": several(check.days, "day")}
+    return say(teller.rules, "client", key, **values)
+
+
+def could_be(teller: Teller) -> str:
+    """Return that a small difference may be there all the same, and how large one would show."""
+    ranking, amounts = teller.brief.ranking, teller.amounts
+    main = next((o for o in ranking.outcomes if o.name == ranking.primary_outcome), None)
+    if teller.brief.calm or main is None or main.detectable is None:
+        return say(teller.rules, "client", "could_be")
+    unit = amounts.unit(main.unit)
     return say(
         teller.rules,
         "client",
-        key,
-        first=first,
-        last=last,
-        usable=check.usable_days,
-        days=several(check.days, "day"),
+        "could_be_size",
+        size=f"{amounts.level(main.detectable, main.unit)} {'minutes' if unit == 'min' else unit}",
+        name=measure_word(teller, "name", main.name),
     )
 
 
-def counted(teller: Teller) -> dict[str, int] | None:
-    """Return how much was looked at and what could not be, or None where it is not told."""
+def counted(teller: Teller) -> str:
+    """Return how much was checked, or nothing where it is not said."""
     ranking = teller.brief.ranking
     if teller.brief.calm or ranking.status == "too_few" or unasked(teller):
-        return None
-    each = list(teller.each())
-    asked = sum(one.brief.ranking.questions_asked for one in each)
-    open_ = [item for one in each for item in one.level(Evidence.CANNOT_TELL)]
-    closed = [item for item in open_ if item.p is None]
-    little = sum(len(one.level(Evidence.LITTLE_SIGN)) for one in each)
-    return {
-        "asked": asked,
-        "cannot_tell": len(open_) - len(closed),
-        "little_sign": little,
-        "closed": len(closed),
-    }
+        return ""
+    asked = sum(one.brief.ranking.questions_asked for one in teller.each())
+    return say(teller.rules, "client", "counted", asked=asked)
 
 
 def _any_clear(teller: Teller) -> bool:
@@ -168,7 +170,7 @@ def referral(teller: Teller) -> dict[str, Any]:
         "others": actions,
         "blood": bool(said.kinds & set(_HIGH)),
         "at_once": said.at_once,
-        **{key: say(teller.rules, "home", key) for key in ("call", "stop")},
+        "always": client_always(teller.rules, teller.call, teller.days),
     }
 
 
@@ -176,34 +178,56 @@ _HIGH = ("tables.wake_at_least", "tables.any_at_least", "tables.a1c_at_least")
 
 
 def take_home(teller: Teller) -> dict[str, Any]:
-    """Return the words of one printed side: what was seen, what to try, when to stop."""
+    """Return the words of one printed side: what to try, what was seen, when to call."""
     brief, rules = teller.brief, teller.rules
-    shown = list(_told(teller).values())[: MAX_ON_ONE_SIDE + 2]
+    shown = [Card(one, item) for one, item in list(_told(teller).values())[: MAX_ON_ONE_SIDE + 2]]
     seen = [
-        (one, item)
-        for one, item in shown
-        if item.evidence is not Evidence.CANNOT_TELL or one.ended(item)
+        card
+        for card in shown
+        if card.item.evidence is not Evidence.CANNOT_TELL or card.teller.ended(card.item)
     ]
-    none = nothing_stood_out(teller)
-    nothing = nothing_words(teller) if none else ""
-    fixed = {key: say(rules, "home", key) for key in ("leave_alone", "call", "stop")}
+    calm, none = brief.calm, nothing_stood_out(teller)
+    words = {
+        key: say(rules, "home", key) for key in ("mark", "others", "nothing_new", "one_by_one")
+    }
     return {
         **teller.facts(),
+        "words": words,
         "followed": followed_by(teller)[0][-1:],
-        "unasked": unasked(teller),
-        "nothing": nothing,
+        "nothing": nothing_words(teller) if none else "",
+        "waits": _waits(teller),
         "looked": month_sentence(teller),
-        "seen": [_seen(one, item) for one, item in seen],
+        "seen": [_seen(card) for card in seen],
+        "high": "" if calm or not seen else seen[0].means()[-1],
         "not_told": [
-            capital(f"{one.phrases(item)}, and {one.label(item)}.")
-            for one, item in shown
-            if item.evidence is Evidence.CANNOT_TELL
+            *(card.title() for card in shown if card not in seen),
+            *_not_told(teller, seen=bool(seen)),
         ],
-        "trial": None if brief.trial is None else _trial(brief.trial),
-        "tries": list(dict.fromkeys(text for one, item in seen for text in one.tries(item))),
-        "good_to_know": [text for text in teller.always() if text not in fixed.values()],
-        **fixed,
+        "trial": None if brief.trial is None else _trial(brief.trial, rules),
+        "tries": list(dict.fromkeys(text for card in seen for text in card.tries())),
+        "note": say(rules, "home", "note_calm" if calm else "note"),
+        "always": teller.always(),
     }
+
+
+def _waits(teller: Teller) -> str:
+    """Return that there are too few days or notes as yet, or nothing."""
+    rules = teller.rules
+    key = "too_few" if teller.brief.ranking.status == "too_few" else "unasked"
+    if key == "unasked" and not unasked(teller):
+        return ""
+    return f"{say(rules, 'client', key)} {say(rules, 'home', 'too_few')}"
+
+
+def _not_told(teller: Teller, *, seen: bool) -> list[str]:
+    """Return what these days could not tell."""
+    rules, calm = teller.rules, teller.brief.calm
+    if _waits(teller):
+        return [say(rules, "home", "nothing_yet")]
+    if nothing_stood_out(teller):
+        return [say(rules, "home", "small_calm" if calm else "small", days=teller.days)]
+    why = [say(rules, "home", "not_why")] if seen else []
+    return [*why, say(rules, "home", "could_not_tell")]
 
 
 def _told(teller: Teller) -> dict[str, tuple[Teller, Hypothesis]]:
@@ -214,33 +238,24 @@ def _told(teller: Teller) -> dict[str, tuple[Teller, Hypothesis]]:
     return {item.id: (one, item) for one, item in [*chosen, *asked]}
 
 
-def _trial(trial: TrialDates) -> dict[str, str]:
-    def told(spans: tuple[tuple[str, str], ...]) -> str:
-        return ", ".join(
-            day_and_month(first)
-            if first == last
-            else f"{day_and_month(first, short=True)} to {day_and_month(last, short=True)}"
-            for first, last in spans
-        )
-
-    return {
-        "change": clean(trial.change),
-        "change_days": told(trial.change_days),
-        "usual_days": told(trial.usual_days),
-    }
+def _trial(trial: TrialDates, rules: RuleBook) -> str:
+    """Return what is done on which days; the sheet of the plan has each of them."""
+    days = sorted(day for span in (*trial.change_days, *trial.usual_days) for day in span)
+    first, last = (day_and_month(day) for day in (days[0], days[-1]))
+    when = say(rules, "home", "trial", first=first, last=last)
+    return f"{clean(trial.change)} {when}"
 
 
-def _seen(teller: Teller, item: Hypothesis) -> dict[str, str]:
-    if teller.brief.calm:
-        return {"label": "", "sentence": teller.calmly(item), "evidence": teller.ended(item)}
-    said = [teller.counted(item)]
-    if item.evidence is Evidence.CLEAR and item.could_run_backwards:
-        said.append(say(teller.rules, "sentence", "backwards"))
-    return {
-        "label": capital(teller.label(item)),
-        "sentence": " ".join(said),
-        "evidence": f"{evidence_of(item, teller.rules, client=True)} {teller.ended(item)}".strip(),
-    }
+def _seen(card: Card) -> str:
+    """Return one pattern in the words that are taken home."""
+    item, before = card.item, card.teller.ended(card.item)
+    if card.teller.brief.calm:
+        return f"{card.title()} {before}".strip()
+    level = evidence_of(item, card.teller.rules, client=True)
+    hint = level if item.evidence is Evidence.HINT else ""
+    rates = card.rates() if item.evidence is Evidence.CLEAR else ""
+    said = [card.title(), card.counted(), rates, card.backwards_at_home()]
+    return " ".join(text for text in (*said, hint, before) if text)
 
 
 def doctor(teller: Teller) -> dict[str, Any]:
@@ -329,133 +344,3 @@ def tested(item: Hypothesis, teller: Teller) -> dict[str, str]:
         "size": teller.hypothesis.difference(item),
         "evidence": f"{evidence_of(item, teller.rules, client=True)} {teller.ended(item)}".strip(),
     }
-
-
-MEALS_ALLOWED_FOR = (
-    "Which meal it was, its carbohydrate where noted, and the level it began at are allowed for."
-)
-
-
-WHICH_MEAL_ALLOWED_FOR = "Which meal it was, and the level it began at, are allowed for."
-
-
-BACKWARDS = {
-    "same_day": "Yes, it could. We do not know why the two came at the same time.",
-    "precedes": "Yes, that could be.",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Card:
-    """One hypothesis on a page to present: what was counted, how large, how lucky, what to choose.
-
-    Attributes:
-        teller: of the ranking that it is in.
-        item: what it tells.
-    """
-
-    teller: Teller
-    item: Hypothesis
-
-    def told(self) -> dict[str, Any]:
-        """Return all words of the card; without numbers where it is calm."""
-        teller, calm = self.teller, self.teller.brief.calm
-        offer = teller.brief.offers.get(self.item.id, Offer({}))
-        told = {
-            "id": self.item.id,
-            "outcome": self.item.outcome,
-            "label": teller.label(self.item),
-            "title": teller.title(self.item),
-            "evidence": evidence_of(self.item, teller.rules, client=True),
-            "asked": self._asked(),
-            "before": teller.ended(self.item),
-            "along": list(dict.fromkeys(map(clean, teller.travels(self.item, teller.hides)))),
-            "backwards": BACKWARDS[self.item.relation] if self.item.could_run_backwards else "",
-            "tries": teller.tries(self.item),
-            "choices": options(offer),
-            "waits": WAITS.get(offer.lift, ""),
-        }
-        if calm:
-            return told | {"calm": True, "sentence": teller.calmly(self.item)}
-        return told | {
-            "calm": False,
-            "sentence": clean(teller.sentence(self.item)),
-            "difference": self.difference(),
-            "luck": self.luck(),
-            "reasons": teller.reasons(self.item, teller.hides),
-            "settle": self.settle(),
-            "dose": self.item.shape is Shape.DOSE,
-            "real": self.real(),
-            "high": self.item.counts.high > 0,
-            "pairs": self.pairs(),
-        }
-
-    def pairs(self) -> dict[str, Any] | None:
-        """Return similar meals with and without it side by side, or None without any."""
-        found, teller = self.teller.brief.pairs.get(self.item.id), self.teller
-        if found is None:
-            return None
-        sentence = comparison_sentence(found, teller.rules, teller.brief.display_unit)
-        spread, said = found.repeats.spread, [sentence]
-        if spread is not None:
-            size, unit = self._size(spread), teller.amounts.unit(self.item.unit)
-            said.append(f"The same meal twice differs by about {size} {unit} by itself.")
-        return {"said": [clean(text) for text in said]}
-
-    def difference(self) -> list[str]:
-        """Return the difference beside its interval, what matters and what is ordinary."""
-        if self.item.difference is None:
-            return []
-        teller, unit = self.teller, self.teller.amounts.unit(self.item.unit)
-        way = "higher" if self.item.difference > 0 else "lower"
-        size = self._size(self.item.difference)
-        each = teller.each_more(self.item) or "it"
-        said = [f"{capital(teller.label(self.item))} was about {size} {unit} {way} with {each}."]
-        said += [f"It could be {self._between(self.item.interval)}."] if self.item.interval else []
-        worth = teller.outcome(self.item).smallest_worth_it / self.item.span
-        said.append(f"Less than {self._size(worth)} is too small to matter.")
-        summary = teller.summary(self.item)
-        whole = self.item.shape is Shape.CUT
-        if whole and summary is not None and summary.ordinary_wobble is not None:
-            size, one = self._size(summary.ordinary_wobble), teller.unit
-            said.append(f"From {one} to {one} it varies by about {size} {unit} anyway.")
-        if teller.unit == "meal":
-            own = any("carbs_g" in factor.made_from for factor in teller.factors(self.item))
-            said.append(WHICH_MEAL_ALLOWED_FOR if own else MEALS_ALLOWED_FOR)
-        return said
-
-    def luck(self) -> str:
-        """Return how often luck alone would show as much."""
-        return self.item.luck_sentence if self.item.evidence in _TOLD else ""
-
-    def settle(self) -> str:
-        """Return what would settle it."""
-        if self.item.evidence is Evidence.CLEAR:
-            return "A test of your own would: some weeks with, some without, by the toss of a coin."
-        if self.item.evidence is Evidence.LITTLE_SIGN:
-            return "Little is left to settle."
-        if self.item.days_to_settle:
-            return f"About {several(self.item.days_to_settle, 'more day')} of notes mostly would."
-        return "More days with it and without it might."
-
-    def _asked(self) -> str:
-        if self.item.family != "fixed" or not self.item.fixed_on:
-            return ""
-        key = "told" if self.item.fixed_proven is False else "proven"
-        return say(self.teller.rules, "fixed", key, day=full_date(self.item.fixed_on))
-
-    def real(self) -> int | None:
-        """Return which panel of its line-up is the recorded one, counted from 1."""
-        found = self.teller.brief.lineups.get(self.item.id)
-        return None if found is None else found.real + 1
-
-    def _size(self, value: float) -> str:
-        return self.teller.amounts.size(abs(value), self.item.unit).removesuffix(".0")
-
-    def _between(self, ends: tuple[float, float]) -> str:
-        unit = self.teller.amounts.unit(self.item.unit)
-        low, high = (self._size(end) for end in ends)
-        if ends[0] * ends[1] < 0:
-            return f"anything from {low} {unit} lower to {high} {unit} higher"
-        near, far = sorted((low, high), key=float)
-        return f"anything from {near} to {far} {unit} {'higher' if ends[1] > 0 else 'lower'}"

@@ -34,14 +34,20 @@ def after_tick(said: str) -> str:
 
 def cut_words(rule: FactorRule) -> str:
     """Return where the yes of a habit begins."""
-    at, cuts = "" if rule.at is None else f"{rule.at:g}", _CUTS
-    if rule.at is not None and rule.measure.endswith("clock"):
-        hours, minutes = divmod(round(60 * rule.at), 60)
-        at, cuts = f"{hours}:{minutes:02d}", _CLOCK_CUTS
-    elif rule.at is not None and rule.measure_unit == "share":
-        at = f"{100 * rule.at:g}"
+    by_clock = rule.at is not None and rule.measure.endswith("clock")
     unit = _UNITS.get(rule.measure_unit, rule.measure_unit)
-    return " ".join(cuts[rule.cut].format(at=at, unit=unit).split())
+    text = (_CLOCK_CUTS if by_clock else _CUTS)[rule.cut]
+    return " ".join(text.format(at=cut_at(rule), unit=unit).split())
+
+
+def cut_at(rule: FactorRule) -> str:
+    """Return the number or the time at which a habit begins, without its unit."""
+    if rule.at is None:
+        return ""
+    if rule.measure.endswith("clock"):
+        hours, minutes = divmod(round(60 * rule.at), 60)
+        return f"{hours}:{minutes:02d}"
+    return f"{100 * rule.at if rule.measure_unit == 'share' else rule.at:g}"
 
 
 def differing_rules(rules: RuleBook) -> list[str]:

@@ -288,7 +288,7 @@ def _words(item: Hypothesis, teller: Teller) -> list[str]:
     told = item.evidence in (Evidence.CLEAR, Evidence.HINT)
     said = [item.luck_sentence] if told else []
     said += [less_than_worth(item, teller.rules, teller.amounts, teller.unit)]
-    along, tries = teller.travels(item), teller.tries(item)
+    along, tries = teller.travels(item.travels_with), teller.tries(item)
     said += [f"Often along with it: {', '.join(along)}."] if along else []
     if item.could_run_backwards and item.evidence is not Evidence.CLEAR:
         said.append(say(teller.rules, "sentence", "backwards"))

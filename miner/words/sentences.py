@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 from math import floor
 from typing import TYPE_CHECKING, Any
 
-from miner.core.messages import Message, MinerError, several
+from miner.core.messages import MinerError, several
 from miner.core.results import DoubtCode, Evidence, Hypothesis, PlanResult, Ranking, Shape, Withheld
 from miner.core.results.caseload import ByClient, PooledEffect, Suggestion
 from miner.rulebook import RuleBook
@@ -20,14 +19,7 @@ from miner.words.wording import capital, full_date, listed, say
 if TYPE_CHECKING:
     from miner.core.results.caseload import ByClient, PooledEffect, Suggestion
 
-FOOD_UNNAMED = "something about meals"
-Hidden = Callable[[str], bool]
-"""Says of the name of a habit whether it is not to be named."""
-
-
-def nothing_hidden(_: str) -> bool:
-    """Say that every habit may be named."""
-    return False
+TAG = "tag:"
 
 
 def outcome_label(name: str, rules: RuleBook, unit: str = "day") -> str:
@@ -49,18 +41,6 @@ def factor_phrase(name: str, rules: RuleBook, unit: str = "day") -> str:
         return shortened(rules.factor(name, unit).phrase)
     except MinerError:
         return clean(name, 60)
-
-
-def named(name: str, rules: RuleBook, unit: str, hidden: Hidden) -> str:
-    """Return the words of a factor; of a hidden one only that it is about meals."""
-    return FOOD_UNNAMED if hidden(name) else factor_phrase(name, rules, unit)
-
-
-def note_words(note: Message | str, hidden: Hidden) -> str:
-    """Return a note or a reason in words; a hidden habit in it is not named."""
-    if isinstance(note, Message) and hidden(str(note.values.get("factor", ""))):
-        note = replace(note, values={**note.values, "other": FOOD_UNNAMED})
-    return str(note)
 
 
 def factor_name(name: str, rules: RuleBook | None, unit: str = "day", *, limit: int = 60) -> str:
@@ -107,10 +87,10 @@ def withheld_words(withheld: Withheld) -> str:
     return f"Withheld: {reason_words(withheld)}"
 
 
-def reason_words(withheld: Withheld, hidden: Hidden = nothing_hidden) -> str:
+def reason_words(withheld: Withheld) -> str:
     """Return why nothing is said, with the counts or the shares where these decide."""
     have, need = withheld.have, withheld.need
-    reason = note_words(withheld.reason, hidden).rstrip(".")
+    reason = str(withheld.reason).rstrip(".")
     if have is None or need is None:
         return f"{reason}."
     if need < 1:
@@ -350,14 +330,21 @@ def luck(item: Hypothesis, rules: RuleBook, days: int = 0) -> str:
         rules: the rule books.
         days: how long the record is.
     """
-    if item.p_adjusted is None or item.p is None:
+    found = luck_count(item)
+    if found is None:
         return ""
-    alone = item.family == "fixed" and item.fixed_before is not False
-    family = "fixed" if alone else "search"
-    share = item.p if alone else item.p_adjusted
-    count = round(100 * share)
+    family, count = found
     key = f"{family}_rare" if count < 1 else family
     return say(rules, "luck", key, count=count, spans=spans_of(days))
+
+
+def luck_count(item: Hypothesis) -> tuple[str, int] | None:
+    """Return what luck is counted for, ``search`` or ``fixed``, and its count out of 100."""
+    if item.p_adjusted is None or item.p is None:
+        return None
+    if item.family == "fixed" and item.fixed_before is not False:
+        return "fixed", round(100 * item.p)
+    return "search", round(100 * item.p_adjusted)
 
 
 def _were(count: int, one: str = "", many: str = "") -> str:

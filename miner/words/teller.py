@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -14,16 +14,12 @@ from miner.words.cautions import CautionBlocks
 from miner.words.document import Parts, paragraph
 from miner.words.safe import clean
 from miner.words.sentences import (
-    Hidden,
     against_guess,
     each_more,
     ended_words,
     evidence_of,
     factor_phrase,
     less_than_worth,
-    named,
-    note_words,
-    nothing_hidden,
     outcome_label,
     reason_words,
     sentence,
@@ -41,7 +37,6 @@ def doubt_sentences(
     item: Hypothesis | PooledEffect,
     rules: RuleBook,
     unit: str = "day",
-    hidden: Hidden = nothing_hidden,
 ) -> list[str]:
     """Return why what passes is a hint all the same, a text a reason.
 
@@ -49,7 +44,6 @@ def doubt_sentences(
         item: what was found in one person, or across clients.
         rules: the rule books.
         unit: "day" or "meal".
-        hidden: says whether a habit is not to be named.
     """
     table = "doubt" if isinstance(item, Hypothesis) else "pooled_doubt"
     least = 1 - rules.guardrails.shrink_when_one_unit_left_out
@@ -58,16 +52,17 @@ def doubt_sentences(
     for doubt in item.doubts:
         by_code.setdefault(str(doubt.code), []).append(doubt)
     return [
-        say(rules, table, code, other=_other(doubts, rules, unit, hidden), **values)
+        say(rules, table, code, other=other_of(doubts, rules, unit), **values)
         for code, doubts in by_code.items()
     ]
 
 
-def _other(doubts: list[Doubt], rules: RuleBook, unit: str, hidden: Hidden = nothing_hidden) -> str:
+def other_of(doubts: list[Doubt], rules: RuleBook, unit: str) -> str:
+    """Return what doubts of one code name, in words."""
     code = doubts[0].code
     names = [name for name in dict.fromkeys(doubt.other for doubt in doubts) if name]
     if code is DoubtCode.CONFOUNDER:
-        return " or ".join(named(name, rules, unit, hidden) for name in names)
+        return " or ".join(factor_phrase(name, rules, unit) for name in names)
     if code is DoubtCode.WEEKDAY:
         return listed([f"{WEEKDAYS[day]}s" for day in " ".join(names).split()])
     if code is DoubtCode.ONE_DAY:
@@ -76,6 +71,8 @@ def _other(doubts: list[Doubt], rules: RuleBook, unit: str, hidden: Hidden = not
 
 
 _TOLD = (Evidence.CLEAR, Evidence.HINT)
+BY_HAND = "…………"
+"""Where a number is filled in by hand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,8 +229,16 @@ class Teller:
         return "days" if self.brief.calm else several(self.brief.check.days, "day")
 
     def always(self) -> list[str]:
-        """Return what a client is always told."""
-        return client_always(self.rules, self.days)
+        """Return what every client is reminded of, and what the page is about."""
+        closing = say(self.rules, "home", "closing", days=self.days)
+        return [*client_always(self.rules, self.call, self.days), closing]
+
+    @property
+    def call(self) -> str:
+        """When a client calls a doctor: at the numbers agreed on, or at those written by hand."""
+        if self.brief.calm:
+            return say(self.rules, "home", "call_calm")
+        return say(self.rules, "home", "call", above=BY_HAND, below=BY_HAND)
 
     def level(self, evidence: Evidence) -> list[Hypothesis]:
         """Return what the search found of one level."""
@@ -307,42 +312,9 @@ class Teller:
         """Return the words of its factors and its outcome."""
         return capital(f"{self.phrases(item)}, and {self.label(item)}")
 
-    def counted(self, item: Hypothesis) -> str:
-        """Return its counts in a few words."""
-        counts, factors = item.counts, self.factors(item)
-        known = {
-            "with_": counts.with_,
-            "with_high": counts.with_high,
-            "without": counts.without,
-            "without_high": counts.without_high,
-            "one": self.outcome(item).units_one,
-            "phrases": capital(self.phrases(item)),
-        }
-        key = item.relation if len(factors) == 1 else "together"
-        return say(
-            self.rules,
-            "home",
-            key,
-            with_words=clean(factors[0].with_many, 60),
-            without_words=clean(factors[0].without_many, 60),
-            **known,
-        )
-
-    def calmly(self, item: Hypothesis) -> str:
-        """Return what may be said of it without any number."""
-        told = say(
-            self.rules,
-            "calm",
-            str(item.evidence),
-            phrases=self.phrases(item),
-            label=self.label(item),
-            changed=self.outcome(item).changed(item.difference or 0.0),
-        )
-        return capital(told)
-
-    def travels(self, item: Hypothesis, hidden: Hidden = nothing_hidden) -> list[str]:
-        """Return the words of what often came along with it."""
-        return [named(name, self.rules, self.unit, hidden) for name in item.travels_with]
+    def travels(self, names: Sequence[str]) -> list[str]:
+        """Return the words of what often came along."""
+        return [factor_phrase(name, self.rules, self.unit) for name in names]
 
     def hides(self, name: str) -> bool:
         """Say whether a habit is not named to a client: about food, and not chosen."""
@@ -381,16 +353,11 @@ class Teller:
         known = self.rules.factors
         return ":" not in name or name in known or f"{self.unit}.{name}" in known
 
-    def reasons(self, item: Hypothesis, hidden: Hidden = nothing_hidden) -> list[str]:
-        """Return why nothing is said, and the notes.
-
-        Args:
-            item: a hypothesis.
-            hidden: says whether a habit is not to be named.
-        """
-        said = [reason_words(item.withheld, hidden)] if item.withheld else []
-        said += doubt_sentences(item, self.rules, self.unit, hidden)
-        return [clean(text) for text in (*said, *(note_words(n, hidden) for n in item.notes))]
+    def reasons(self, item: Hypothesis) -> list[str]:
+        """Return why nothing is said, and the notes."""
+        said = [reason_words(item.withheld)] if item.withheld else []
+        said += doubt_sentences(item, self.rules, self.unit)
+        return [clean(text) for text in (*said, *map(str, item.notes))]
 
     def facts(self) -> dict[str, Any]:
         """Return what every page of the client may name."""

@@ -68,14 +68,20 @@ def dated(day: str | None) -> str:
     return full_date(day) if day and door_now() in ("paper", "client", "page") else str(day)
 
 
-def span_words(first: str, last: str) -> str:
-    """Return two ISO dates as ``12 Jan to 23 Feb 2026``, the year told twice where it changes."""
-    begin = day_and_month(first, short=True)
+def span_words(first: str, last: str, *, short: bool = True) -> str:
+    """Return two ISO dates as ``12 Jan to 23 Feb 2026``, the year twice where it changes.
+
+    Args:
+        first: first day.
+        last: last day.
+        short: three letters of each month; a client reads its whole name.
+    """
+    begin = day_and_month(first, short=short)
     if first[:4] != last[:4]:
         begin = f"{begin} {first[:4]}"
     elif first[:7] == last[:7]:
         begin = str(int(first[8:10]))
-    return f"{begin} to {day_and_month(last, short=True)} {last[:4]}"
+    return f"{begin} to {day_and_month(last, short=short)} {last[:4]}"
 
 
 def some_days(days: Sequence[str], most: int = 5) -> str:
@@ -147,11 +153,13 @@ def say(rules: RuleBook, table: str, key: str, **values: object) -> str:
         ) from error
 
 
-def client_always(rules: RuleBook, days: str = "days") -> list[str]:
-    """Return what a client is always told.
+def client_always(rules: RuleBook, call: str = "", days: str = "days") -> list[str]:
+    """Return what every client is reminded of.
 
     Args:
         rules: the rule books.
-        days: how long the record is, in words; without a record no number is told.
+        call: when to call a doctor; without it, at no number.
+        days: how long the record is, in words; without a record no number is given.
     """
-    return [text.replace("{days}", days) for text in rules.cautions.client_always]
+    said = [text.replace("{days}", days) for text in rules.cautions.client_always]
+    return [call or say(rules, "home", "call_calm"), *said]

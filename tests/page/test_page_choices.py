@@ -184,7 +184,7 @@ def test_by_keyboard_in_the_browser_from_choosing_to_the_length_of_a_test(
     for _ in range(page.locator(".card").count()):
         page.keyboard.press("PageDown")
     assert page.locator(".which b:visible").all_inner_texts() == ["Test"]
-    page.locator("button", has_text="Write down what we chose").press("Enter")
+    page.locator("button", has_text="Save what we chose").press("Enter")
     page.wait_for_url(re.compile("#chosen$"))
     assert page.locator(".card.here h2").inner_text() == "What we chose"
     assert page.locator(".stands:visible").count() == 1

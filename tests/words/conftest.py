@@ -84,7 +84,6 @@ class Figures:
         "lineup",
         "meal_pairs",
         "month",
-        "reach",
         "scatter",
     )
 

@@ -1,4 +1,4 @@
-"""What a reader of a page sees, and how hard it is to read."""
+"""What a reader of a page sees."""
 
 from __future__ import annotations
 
@@ -53,24 +53,10 @@ def seen(page: str) -> list[str]:
     return [" ".join(text.split()) for text in read(page).blocks if text.strip()]
 
 
-def sentences(blocks: list[str]) -> list[list[str]]:
-    """Return the words of every sentence."""
-    found = [part for text in blocks for part in re.split(r"(?<=[.?!])\s+", text)]
-    return [words for part in found if (words := re.findall(r"[A-Za-z0-9'-]+", part))]
+def running(page: str) -> str:
+    """Return all that is read of a page as sentences, whatever ends without a stop given one.
 
-
-def syllables(word: str) -> int:
-    """Count groups of vowels; a silent e at the end is none. Numbers are one."""
-    word = word.lower().strip("'-")
-    if not word or word[0].isdigit():
-        return 1
-    count = len(re.findall(r"[aeiouy]+", word))
-    if word.endswith("e") and not word.endswith(("le", "ee")) and count > 1:
-        count -= 1
-    return max(count, 1)
-
-
-def grade(lines: list[list[str]]) -> float:
-    """Flesch-Kincaid grade. Source: Kincaid et al. 1975, Navy Research Branch Report 8-75."""
-    words = [word for line in lines for word in line]
-    return 0.39 * len(words) / len(lines) + 11.8 * sum(map(syllables, words)) / len(words) - 15.59
+    Left out are the short codes of the choices alone: they are no words, and hidden until chosen.
+    """
+    words = re.sub(r'<span class="code[^"]*">[^<]*</span>', "", page)
+    return " ".join(text if text[-1] in ".?!" else f"{text}." for text in seen(words))
