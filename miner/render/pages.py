@@ -406,6 +406,8 @@ def caseload_page(found: Caseload, rules: RuleBook) -> str:
     styles = Styles()
     teller = CaseloadTeller.of(found, rules)
     rows = sorted(found.clients, key=lambda row: row.status != "error")
+    with at_door("paper"):
+        nothing = teller.nothing()
     effects = [item for item in found.pooled if item.evidence in TOLD]
     return fill(
         "caseload.html",
@@ -423,6 +425,7 @@ def caseload_page(found: Caseload, rules: RuleBook) -> str:
         effects=[_effect(item, teller, styles, at) for at, item in enumerate(effects)],
         numbers=[teller.numbers(item) for item in found.pooled],
         traces=[clean(text, 400) for text in found.traces],
+        nothing=nothing,
         closing=teller.closing(),
     )
 

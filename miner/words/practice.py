@@ -18,7 +18,7 @@ from miner.words.door import Audience, said_to
 from miner.words.safe import clean
 from miner.words.sentences import evidence_words, habit_phrase, outcome_label, question_of
 from miner.words.teller import doubt_sentences
-from miner.words.wording import few
+from miner.words.wording import few, listed
 
 LONGEST_NAME, LONGEST_TEXT = 40, 400
 
@@ -47,7 +47,7 @@ def concerns(clients: Sequence[ClientRow]) -> list[tuple[list[str], str]]:
         add(row.client, row.attention)
     for row in clients:
         if row.not_asked:
-            text = f"At the intake not asked: {', '.join(row.not_asked)}."
+            text = f"Still to ask: {', '.join(row.not_asked)}."
             by_text[clean(text, LONGEST_TEXT)].append(clean(row.client, LONGEST_NAME))
     return [(names, text) for text, names in by_text.items()]
 
@@ -55,10 +55,9 @@ def concerns(clients: Sequence[ClientRow]) -> list[tuple[list[str], str]]:
 MOST_ROWS, MOST_NAMED, MOST_EFFECTS = 40, 6, 8
 MOST_OFFERED = 12
 _TOLD = (Evidence.CLEAR, Evidence.HINT)
-STATUS = {"ranked": "ranked", "too_few": "too few", "error": "not used"}
-CLIENT_COLUMNS = ("client", ">usable", "status", ">clear", ">hints", "pooled")
+STATUS = ("ranked", "too_few", "error")
 EFFECT_COLUMNS = (
-    "habit, outcome",
+    "habit, glucose measure",
     ">clients",
     ">difference",
     ">two-stage",
@@ -74,22 +73,22 @@ def caseload_parts(found: Caseload, rules: RuleBook, *, detail: bool = False) ->
     Args:
         found: what ``caseload`` found.
         rules: the rule books of the practice, for the words.
-        detail: every client and every pooled question.
+        detail: every client and every pattern that was pooled, with its numbers.
     """
     teller = CaseloadTeller.of(found, rules)
+    traces: Parts = [paragraph(clean(text, 400), 2) for text in found.traces]
+    end: Parts = [paragraph(""), *(paragraph(text) for text in teller.closing() if detail)]
     return [
-        *teller.opening(),
-        *section("Needs your eye", teller.attention(detail=detail)),
-        *section("Clients", teller.clients(detail=detail)),
-        *teller.shared(detail=detail),
-        *section("What the caseload suggests", teller.suggestions()),
-        *section("Who differs from the rest", teller.different()),
-        *section("Questions to fix, from other clients' records", teller.offered()),
-        *section(
-            "What still holds traces", [paragraph(clean(text, 400), 2) for text in found.traces]
-        ),
+        heading(teller.lead()),
+        *section("Look at first", teller.attention(detail=detail)),
         paragraph(""),
-        paragraph(teller.closing()),
+        *teller.clients(detail=detail),
+        *teller.shared(detail=detail),
+        *section("What the other clients suggest", teller.suggestions()),
+        *section("Clients who differ from the others", teller.different()),
+        *section("Questions to write down, from other clients' records", teller.offered()),
+        *section("Where traces of a client are left", traces),
+        *(end if detail else ()),
     ]
 
 
@@ -107,68 +106,63 @@ class CaseloadTeller:
         theirs = said_to(rules, Audience.PRACTITIONER)
         return cls(found, theirs, Amounts(found.display_unit))
 
-    def opening(self) -> Parts:
-        """Return the first lines: how many clients, how many agreed."""
-        said = [self.agreement(), self.clear_by_luck()]
-        return [heading(self.lead()), *(paragraph(text) for text in said if text)]
-
     def lead(self) -> str:
         """Return how many clients there are and how many could be ranked."""
         count = dict.fromkeys(STATUS, 0)
         for row in self.found.clients:
             count[row.status] += 1
         lead = [
-            f"{several(len(self.found.clients), 'client')}: {count['ranked']} ranked",
-            f"{count['too_few']} with too few {self.found.unit}s",
-            f"{count['error']} could not be used",
+            (f"{count['ranked']} ranked", True),
+            (f"{count['too_few']} with too few {self.found.unit}s", count["too_few"]),
+            (f"{count['error']} could not be used", count["error"]),
         ]
-        return f"{', '.join(lead)}."
+        told = ", ".join(text for text, shown in lead if shown)
+        return f"{several(len(self.found.clients), 'client')}: {told}."
 
     def clear_by_luck(self) -> str:
-        """Return for how many clients luck alone would show something clear."""
-        shown = sum(row.clear > 0 for row in self.found.clients)
-        if not shown:
+        """Return for how many such clients luck alone would show something clear."""
+        ranked = sum(row.status == "ranked" for row in self.found.clients)
+        if not ranked:
             return ""
-        return (
-            f"Something is clear for {several(shown, 'client')}. Where nothing is true, luck alone "
-            f"would show it for up to about {self.found.clear_by_chance:.1f}, fixed questions "
-            "counted in."
-        )
+        share = 100 * self.found.clear_by_chance / ranked
+        return f"Luck alone would call something clear in about {share:.0f} of 100 such clients."
 
     def agreement(self) -> str:
-        """Return who is in the pool."""
+        """Return how many clients are pooled."""
         found = self.found
         notes = " ".join(clean(note, 300) for note in found.notes)
-        return (
-            f"{found.agreed} agreed to be pooled, {found.declined} declined, "
-            f"{found.not_asked} not asked yet. {notes}"
-        ).strip()
+        others = [
+            (f"{found.declined} declined", found.declined),
+            (f"{found.not_asked} were not asked yet", found.not_asked),
+        ]
+        told = [f"{found.agreed} agreed to be pooled", *(text for text, shown in others if shown)]
+        return f"{listed(told)}. {notes}".strip()
 
     def clients(self, *, detail: bool) -> Parts:
-        """Return a row a client, those that could not be used first."""
+        """Return a row for each client, those that could not be used first."""
         rows = sorted(self.found.clients, key=lambda row: row.status != "error")
         shown = rows if detail else rows[:MOST_ROWS]
-        parts = table(CLIENT_COLUMNS, [self.cells(row) for row in shown], gap=2)
+        columns = ("client", f">{self.found.unit}s", ">clear", ">hints", "pooled")
+        parts = table(columns, [self.cells(row) for row in shown], gap=3)
         if len(rows) > len(shown):
             more = len(rows) - len(shown)
-            parts.append(paragraph(str(message("words.more_clients", n=more)), 2))
-        return parts
+            parts.append(paragraph(str(message("words.more_clients", n=more))))
+        return [*parts, *(paragraph(text) for text in (self.clear_by_luck(),) if text)]
 
     def cells(self, row: ClientRow) -> Sequence[str]:
         """Return the cells of one client."""
         pooled = {True: "yes", False: "no", None: "not asked"}[row.pooled]
-        used = row.status != "error"
+        used, ranked = row.status != "error", row.status == "ranked"
         return (
             clean(row.client, 40),
             str(row.usable_units) if used else "-",
-            STATUS[row.status],
-            str(row.clear) if used else "-",
-            str(row.hints) if used else "-",
+            str(row.clear) if ranked else "-",
+            str(row.hints) if ranked else "-",
             pooled,
         )
 
     def attention(self, *, detail: bool) -> Parts:
-        """Return what needs the practitioner's eye, the same words once for all they concern."""
+        """Return what to look at first, the same words once for all clients they concern."""
         most = len(self.found.clients) if detail else MOST_NAMED
         return [paragraph(f"{few(names, most)}: {text}", 2) for names, text in self.eye()]
 
@@ -188,41 +182,47 @@ class CaseloadTeller:
             return ""
         chance_alone = self.rules.guardrails.hint_level * self.found.questions_asked
         return (
-            f"{several(hints, 'hint')}; where nothing is true, chance alone would give "
-            f"up to about {max(1, round(chance_alone))}."
+            f"{several(hints, 'hint was', 'hints were')} found, and luck alone would give up to "
+            f"about {max(1, round(chance_alone))}."
         )
 
     def shared(self, *, detail: bool) -> Parts:
-        """Return the pooled effects: what is clear, what is a hint, and the numbers beside."""
+        """Return the pooled effects: what is clear, what is a hint, and the numbers."""
         effects = self.found.pooled
         parts: Parts = []
         for level in (Evidence.CLEAR, Evidence.HINT):
             chosen = [item for item in effects if item.evidence is level]
-            title = f"Across clients. {evidence_words(level, self.rules)}"
+            title = (
+                f"{evidence_words(level, self.rules)}, across the {self.found.agreed} who agreed"
+            )
             said: Parts = [paragraph(self.told(item), 2) for item in chosen]
             if chosen and level is Evidence.HINT:
                 said.append(paragraph(self.luck(), 2))
             parts += section(title, said)
         told = [item for item in effects if item.evidence in _TOLD]
         if effects and not told:
-            parts += [
-                paragraph(""),
-                heading("Nothing is clear across the clients."),
-                paragraph("With few clients only a large difference would be."),
-            ]
-        shown = effects if detail else (told or effects)[:MOST_EFFECTS]
+            parts += [paragraph(""), paragraph(self.nothing())]
+        elif not effects:
+            parts += [paragraph(""), paragraph(self.agreement())]
+        shown = effects if detail else told[:MOST_EFFECTS]
         rows = [self.numbers(item) for item in shown]
         return [*parts, *section("Pooled numbers", table(EFFECT_COLUMNS, rows))]
 
+    def nothing(self) -> str:
+        """Return that no habit stood out across the clients."""
+        found = self.found
+        values = {"agreed": found.agreed, "checked": found.questions_asked}
+        return str(message("words.nothing_across_clients", **values))
+
     def told(self, item: PooledEffect) -> str:
-        """Return the sentence of an effect with what has to be said beside it."""
+        """Return the sentence of an effect and what limits it."""
         said = [str(item.sentence), *doubt_sentences(item, self.rules, self.found.unit)]
         if item.apart:
             said.append("The two ways of pooling differ by more than half a standard error.")
         return " ".join(said)
 
     def numbers(self, item: PooledEffect) -> Sequence[str]:
-        """Return the cells of one effect; both ways of pooling stand side by side."""
+        """Return the cells of one effect, with both ways of pooling."""
         show, unit = self.amounts, self.found.unit
         label = outcome_label(item.outcome, self.rules, unit)
         return (
@@ -241,7 +241,7 @@ class CaseloadTeller:
         return few(names, MOST_NAMED)
 
     def apart(self, item: PooledEffect) -> str:
-        """Return the clients whose own difference lies apart from that of all, with it."""
+        """Return the clients whose own difference is far from that of all, with it."""
         names = [
             f"{clean(row.client, 40)} ({self.amounts.difference(row.shrunken, item.unit)})"
             for row in item.by_client
@@ -253,16 +253,18 @@ class CaseloadTeller:
         """Return, for each clear effect, the clients whose own month cannot tell."""
         told = [(item.sentence, self.waiting(item)) for item in self.found.pooled]
         return [
-            paragraph(f"{said} Not yet known of {names} by their own records.", 2)
+            paragraph(f"{said} The records of {names} do not show it yet.", 2)
             for said, names in told
             if names
         ]
 
     def different(self) -> Parts:
-        """Return the clients whose own difference lies apart from that of all."""
+        """Return the clients whose own difference is far from that of all."""
         shown = [item for item in self.found.pooled if item.evidence in _TOLD]
         told = [(item.sentence, self.apart(item)) for item in shown]
-        return [paragraph(f"{said} Apart from that: {names}.", 2) for said, names in told if names]
+        return [
+            paragraph(f"{said} It is different for {names}.", 2) for said, names in told if names
+        ]
 
     def questions(self) -> list[tuple[list[str], Suggested]]:
         """Return who is offered the same questions, and these."""
@@ -288,17 +290,17 @@ class CaseloadTeller:
             parts += [paragraph(text, 4) for text in asked]
         return [*parts, paragraph(str(message("words.offered")), 2)] if parts else []
 
-    def closing(self) -> str:
-        """Return how many questions were pooled and what the words mean."""
+    def closing(self) -> tuple[str, str]:
+        """Return how many patterns were pooled, and what the words mean."""
         found = self.found
+        pooled = several(found.questions_asked, "pattern was", "patterns were")
         level = f"{100 * found.claim_level:g}"
         return (
-            f"{several(found.questions_asked, 'question was', 'questions were')} pooled; "
-            f"{found.too_few} more had too few clients. Where nothing is true, the lists by day "
-            f"and by meal call something clear in at most about {level} of 100 practices. These "
-            "are patterns "
-            "within clients. They do not show why. Results are kept beside the practice and can "
-            "be thrown away at any time."
+            f"{self.agreement()} {pooled} pooled, and {found.too_few} more had too few clients.",
+            "With nothing true, the lists by day and by meal call something clear in about "
+            f"{level} of 100 practices at most. These are patterns within clients, and they do not "
+            "show why. The results are saved in the folder of the practice and can be deleted at "
+            "any time.",
         )
 
 
@@ -309,7 +311,7 @@ def first(names: Sequence[str], most: int) -> list[str]:
 
 
 def states_parts(states: Sequence[ClientState], on: str, most: int | None = None) -> Parts:
-    """Return where each client stands, and below it the one next step as a command.
+    """Return the state of each client, and below it the one next step as a command.
 
     Args:
         states: as the steps tell them.
@@ -324,4 +326,4 @@ def states_parts(states: Sequence[ClientState], on: str, most: int | None = None
     if len(states) > len(shown):
         more = len(states) - len(shown)
         parts.append(paragraph(str(message("words.more_clients", n=more)), 2))
-    return section("Where the clients stand, and what comes next", parts)
+    return section("The next step for each client", parts)

@@ -267,7 +267,7 @@ def test_nothing_else_is_asked_beside(few: Path, run: Callable[..., Result]) -> 
 def test_the_caseload_shows_what_is_offered_to_whom(found: Caseload, practice: Path) -> None:
     rules = steps.rules_of_practice(practice)
     text = " ".join(render(caseload_parts(found, rules), 100, styled=False).split())
-    assert "Questions to fix, from other clients' records" in text
+    assert "Questions to write down, from other clients' records" in text
     assert "a short night: waking glucose higher" in text
     assert "never from the client's own" in text
     page = caseload_page(found, rules)

@@ -111,11 +111,11 @@ def test_demo_writes_ranks_and_says_where(steps: Any, run: Any, tmp_path: Path) 
     place = tmp_path / "new" / "practice"
     result = run("demo", str(place))
     assert result.exit_code == 0
-    ranking, _, clients = result.stdout.partition("\nWhere the clients stand")
+    ranking, _, clients = result.stdout.partition("\nThe next step for each client")
     assert ranking == render(ranking_parts(steps.ranking, steps.books))
     assert (
         clients
-        == f""", and what comes next
+        == f"""
   client-01: 1 pattern is clear enough to test: ready for a session.
     miner brief {place}/client-01 --as session --include 3fa9c1d2 --out session.html
 """
