@@ -332,6 +332,8 @@ def _understood(part: Part, findings: Findings) -> Understood:
 
 def _blank(column: pd.Series[Any]) -> bool:
     told = column.astype(str)
+    if column.dtype == bool and not column.any():
+        return True
     return bool((column.isna() | (told == "")).all()) or str(column.name) in ("censored", "unit")
 
 
@@ -340,4 +342,4 @@ def _told(value: Any) -> str:
         return f"{value:%Y-%m-%d %H:%M}"
     if value is None or value != value:
         return ""
-    return f"{value:.4g}" if isinstance(value, float) else str(value)
+    return f"{round(value, 2):.9g}" if isinstance(value, float) else str(value)

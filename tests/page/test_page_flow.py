@@ -129,7 +129,9 @@ def test_a_pattern_is_kept_followed_and_given_up(practice: Path, visitor: Open) 
     assert one.send(f"{CLIENT}/patterns/4c28aa7c/keep", **{"as": "sell"}).status_code == 303
     page = words(one.post(f"{CLIENT}/follow-up"))
     (kept,) = steps.follow(steps.read_client(folder), remember=True).kept
-    assert squeezed(kept.sentence) in squeezed(page)
+    with at_door("page"):
+        said = kept.sentence
+    assert squeezed(said) in squeezed(page)
     page = words(one.get(f"{CLIENT}/patterns/4c28aa7c"))
     assert "This pattern is kept." in page
     one.post(f"{CLIENT}/follow-up/drop", id="4c28aa7c")
@@ -202,7 +204,8 @@ def test_a_plan_is_looked_at_before_it_is_written_and_read(practice: Path, visit
     one.post(f"{CLIENT}/patterns/4c28aa7c/plan", **(fields | {"action": "write"}))
     (plan,) = replay(ledger.read(folder)).kept[0].plans
     sheet = one.get(f"{CLIENT}/plans/{plan.name}/sheet")
-    assert f"Plan {plan.name}" in sheet.text
+    assert "The question is: does waking glucose differ" in sheet.text
+    assert plan.name not in sheet.text
     assert "unsafe" not in sheet.headers["content-security-policy"]
     calendar = one.get(f"{CLIENT}/plans/{plan.name}/sheet", params={"as": "calendar"})
     assert calendar.text.count("BEGIN:VEVENT") >= 12
@@ -317,7 +320,7 @@ def test_food_fear_comes_first_on_the_morning_the_day_and_the_week(
     one = visitor(practice)
     one.state.clients.entry(folder).morning(date(2026, 2, 22))
     morning = words(one.get("/", params={"on": "2026-02-22"}))
-    assert morning.index("Look first") < morning.index(caution)
+    assert morning.index("Look at these first") < morning.index(caution)
     assert "A message, ready to send" not in morning
     day = one.get(f"{CLIENT}/days/2026-02-01").text
     assert day.count(caution) == 1

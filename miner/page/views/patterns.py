@@ -69,11 +69,22 @@ def show(request: PageRequest) -> Response:
         open=any(one.id == item.id for one in followup_state(request.folder).open_on(None)),
         tomorrow=first_day(entry),
         high=item.counts.high > 0,
+        of_hundred=_of_hundred(item),
         unit=ranking.unit,
         worth_in=Amounts(entry.unit).unit(
             entry.rules.outcome(item.outcome, ranking.unit).measure_unit
         ),
     )
+
+
+def _of_hundred(item: Hypothesis) -> str:
+    """Return how many of 100 with and without the habit were high, where the groups differ."""
+    counts = item.counts
+    if not (counts.with_ and counts.without and counts.high) or counts.with_ == counts.without:
+        return ""
+    with_, without = counts.with_high / counts.with_, counts.without_high / counts.without
+    said = {"with_": round(100 * with_), "without": round(100 * without)}
+    return str(message("page.of_hundred", **said))
 
 
 def first_day(entry: ClientEntry) -> str:

@@ -83,11 +83,13 @@ def _patterns(
 ) -> list[tuple[str, str, str]]:
     """Return address, title and level of each pattern that this ranking shows."""
     teller = Teller(replace(cached.brief, ranking=ranking, by_meal=None), entry.words)
+    found = [item for item in ranking.hypotheses if item.evidence in SHOWN]
+    by_search = {item.id for item in found if item.family != "fixed"}
+    asked = [item for item in ranking.hypotheses if item.family == "fixed" and item not in found]
     return [
         (request.at("patterns", item.id), teller.title(item), evidence_of(item, teller.rules))
-        for item in ranking.hypotheses
-        if (item.evidence in SHOWN or item.family == "fixed")
-        and any(one.find(item.id) is not None for one in cached.rankings())
+        for item in (*found, *(item for item in asked if item.id not in by_search))
+        if any(one.find(item.id) is not None for one in cached.rankings())
     ]
 
 
