@@ -38,6 +38,8 @@ SAID_TO_COMMANDS = {
     "steps.no_correction_at_all.do",
     "steps.no_correction_in_force.do",
     "steps.rows_lost.do",
+    "steps.number_before_ranking.do",
+    "steps.ranking_without_numbers.do",
     "words.length_calendar.text",
 }
 """What is wrong with an archive, a merging, a correction or an entry that a command writes."""
