@@ -18,6 +18,8 @@ from pathlib import Path
 
 import click
 import pytest
+from test_plain_words import UNLEARNED, found_in
+from test_sentence_lengths import long_sentences
 
 from miner.cli.group import miner
 from miner.core import resources
@@ -26,7 +28,12 @@ from miner.page.views.handbook import names, paper
 ROOT = Path(__file__).resolve().parents[2]
 DOCS = ROOT / "docs"
 PAPERS = {path.name: path.read_text("utf-8") for path in sorted(DOCS.glob("*.md"))}
-TOP = {name: (ROOT / name).read_text("utf-8") for name in ("README.md", "DEVELOPERS.md")}
+TOP = {
+    name: (ROOT / name).read_text("utf-8")
+    for name in ("README.md", "DEVELOPERS.md", "CHANGELOG.md")
+}
+FOR_STATISTICIANS = {"how-it-decides.md"}
+"""A paper that calls a glucose measure an outcome, as its readers do."""
 COMMANDS = click.Context(miner, info_name="miner")
 BLOCK = re.compile(r"(?<=<!-- options of miner )(\S+) -->\n(.*?)(?=<!-- end -->)", re.DOTALL)
 SESSION = re.compile(r"```python\n(.*?)```\n(?:\n```text\n(.*?)```\n)?", re.DOTALL)
@@ -162,6 +169,25 @@ def test_every_file_that_a_paper_names_is_there() -> None:
         "tests/stats/test_x.py",
         "miner/stats/x.py",
     }
+
+
+def sentences_of(text: str) -> str:
+    """Return what a paper says, each item, cell and heading a sentence of its own, without code."""
+    text = re.sub(r"```.*?```|<!--.*?-->", "", text, flags=re.DOTALL)
+    text = re.sub(r"`[^`]*`|\]\([^)]*\)", "X", text)
+    return re.sub(r"\n\s*\n|\n(?=\s*(?:[-|]|\d+\.))|\||:\s", ". ", text)
+
+
+@pytest.mark.parametrize("name", [*PAPERS, *TOP])
+def test_a_paper_is_in_plain_words(name: str) -> None:
+    text = sentences_of((PAPERS | TOP)[name])
+    if name in FOR_STATISTICIANS:
+        text = re.sub(r"\([^()]*\)", "", text)  # sources
+    own = {"a word of the code"} if name in FOR_STATISTICIANS else set()
+    assert own <= set(UNLEARNED)
+    assert [hit for hit in found_in(text) if hit[0] not in own] == []
+    if name != "definitions.md":  # it lists words
+        assert long_sentences(text) == []
 
 
 def test_every_paper_is_reached_from_the_first() -> None:

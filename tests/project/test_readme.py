@@ -80,7 +80,7 @@ def test_the_example_files_are_read_as_they_stand(tmp_path: Path) -> None:
 
 def test_the_limits_shown_are_those_of_the_rule_book() -> None:
     guard = rulebook.load().guardrails
-    assert f"At least {guard.fewest_days_to_rank} usable days to rank" in README
+    assert f"At least {guard.fewest_days_to_rank} days that can be used to rank" in README
     assert f"{guard.fewest_days_to_describe} to describe" in README
     assert guard.fewest_units_each_side == 5
     assert "at least five days with it and five without" in README
