@@ -213,8 +213,8 @@ def test_two_clients_with_the_same_readings_are_stopped_and_not_pooled(
     found = pool(small, work=tmp_path / "work")
     why = {row.folder: row.error or "" for row in found.clients if row.status == "error"}
     assert set(why) == {"client-02", "client-03"}
-    assert "are the very ones of client-03" in why["client-02"]
-    assert "are the very ones of client-02" in why["client-03"]
+    assert "are exactly those of client-03" in why["client-02"]
+    assert "are exactly those of client-02" in why["client-03"]
     assert found.agreed == 2
     assert not any("withdr" in text for text in tuple(map(str, found.traces)))
 

@@ -72,10 +72,10 @@ def test_ticks_that_do_not_fit_are_told_with_what_was_expected(planned):
         f"ticks.csv, row 2: this tick cannot be used ('{first}', '{plan.plan}', 'change')" in text
     )
     assert "Expected a date like 2026-03-01, the name of a plan, and yes, no or forgot." in text
-    span = f"days of its periods, from {first} to {last}"
-    outside = f"ticks.csv, row 4: 1 tick of plan {plan.plan} on no day of it ({late})"
+    span = f"days of the plan, from {first} to {last}"
+    outside = f"ticks.csv, row 4: 1 tick of plan {plan.plan} on a day that is not in it ({late})"
     assert f"{outside}. Expected {span}." in text
-    unknown = "ticks.csv, row 3: 1 tick of a plan that is not written ('zzz')"
+    unknown = "ticks.csv, row 3: 1 tick of a plan that does not exist ('zzz')"
     assert f"{unknown}. Expected one of {plan.plan}." in text
     with path.open("a", encoding="utf-8") as file:
         file.write(f"{last},{plan.plan},no\n")

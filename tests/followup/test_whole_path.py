@@ -842,7 +842,7 @@ def test_the_check_tells_of_the_ledger(folder, rules):
 def test_the_check_tells_where_nothing_can_be_written(folder, monkeypatch):
     monkeypatch.setattr("miner.ledger.reading._may_write", lambda _: False)
     told = " ".join(invoke("check", folder, "--detail").stdout.split())
-    assert "nothing can be written here: no question, look or verdict is kept" in told
+    assert "nothing can be written here, so no question, look or result is kept" in told
 
 
 def test_days_that_any_look_has_seen_are_not_new(whole, tmp_path, rules):

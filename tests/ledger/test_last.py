@@ -50,7 +50,7 @@ def test_a_ledger_that_was_removed_is_told(tmp_path: Path) -> None:
     add(tmp_path, 0, 1)
     (tmp_path / ledger.NAME).unlink()
     (problem,) = ledger.read(tmp_path).problems
-    assert (problem.row, problem.what) == (None, "it is gone or empty")
+    assert (problem.row, problem.what) == (None, "it is missing or empty")
     assert "copy of the folder" in problem.do
 
 
@@ -138,7 +138,7 @@ def test_another_ledger_in_place_of_this_one_proves_nothing_then_and_ever_after(
     payload = {"factor": "short_sleep", "outcome": "wake_glucose", "proven": True}
     ledger.append(other, "fixed", payload, AT)
     put(own, lines(other))
-    assert [f.what.partition(":")[0] for f in ledger.read(own).problems] == [
+    assert [f.what.partition(",")[0] for f in ledger.read(own).problems] == [
         "this is not the ledger that was written in this folder"
     ]
     assert [item.proven for item in ledger.questions(ledger.read(own))] == [False]
@@ -195,7 +195,7 @@ def test_bytes_that_are_no_entry_are_told_ever_after(tmp_path: Path) -> None:
     add(tmp_path, 1, 2)
     (problem,) = ledger.read(tmp_path).problems
     assert (str(problem.severity), problem.row) == ("question", 2)
-    assert problem.what == "the line was not written by miner; it is kept, and not used"
+    assert problem.what == "the line was not written by miner, so it is kept but not used"
 
 
 @pytest.mark.parametrize(

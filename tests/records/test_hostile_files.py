@@ -78,7 +78,7 @@ CASES: dict[str, tuple[Files, str]] = {
     "a name of a million letters": ({"tags.csv": "x" * 10**6 + "\n"}, "~'" + "x" * 60 + "...'"),
     "values beyond what the sensor can tell": (
         {"glucose.csv": STEADY.replace("08:00,103", "08:00,LO").replace("09:00,95", "09:00,HI")},
-        "4 readings of 'glucose_mg_dl' beyond what the sensor can tell ('LO', 'HI')"),
+        "4 readings of 'glucose_mg_dl' beyond what the sensor can show ('LO', 'HI')"),
     "an empty file": ({"glucose.csv": ""}, "!there are no glucose readings"),
     "a header only": ({"meals.csv": MEALS}, "a header and no rows"),
     "blank lines only": ({"tags.csv": "\n\n\n"}, "the file is empty"),
@@ -93,17 +93,17 @@ CASES: dict[str, tuple[Files, str]] = {
     "a preamble": ({"glucose.csv": "made by nobody\n" + STEADY}, "!there is no column 'time'"),
     "more cells than names": (
         {"glucose.csv": STEADY + "2026-03-04T00:00,100,7\n"}, "more than the 2 cells"),
-    "a quote never closes": ({"meals.csv": f'{MEALS}2026-03-02T08:00,"soup,3\n'}, "~never closed"),
+    "a quote never closes": ({"meals.csv": f'{MEALS}2026-03-02T08:00,"soup,3\n'}, "~never closes"),
     "a quote that swallows rows": (
         {"meals.csv": MEALS + '2026-03-02T08:00,"soup,1\n' + "2026-03-02T09:00,x,1\n" * 30
-         + '2026-03-02T12:00,tea",1\n'}, "a quote took the rows below"),
+         + '2026-03-02T12:00,tea",1\n'}, "a missing quote makes one text"),
     "a text of very many lines": (
         {"meals.csv": MEALS + '2026-03-02T08:00,"soup' + "\nx" * 30 + '",1\n'},
-        "running over more than"),
+        "of more than 20 lines"),
     "a file of one endless line": ({"tags.csv": "x" * 200_000}, "~there is no column 'time'"),
     "columns nobody asked for": (
         {"meals.csv": "time,label,mood,weather\n2026-03-02T08:00,soup,fine,wet\n"},
-        "2 columns not used: 'mood', 'weather'"),
+        "2 columns not used ('mood', 'weather')"),
     # times
     "days and months in doubt": (
         {"glucose.csv": STEADY.replace("2026-03-02T", "02/03/2026 ").replace(
@@ -115,8 +115,9 @@ CASES: dict[str, tuple[Files, str]] = {
     "a tag without a time of day": (
         {"tags.csv": "time,tag\n2026-03-02,wine\n"}, "taken as the whole day"),
     "a year mistyped": (
-        {"meals.csv": f"{MEALS}2106-03-02T08:00,soup,3\n"}, "a date that cannot be"),
-    "the year 1970": ({"glucose.csv": STEADY + "1970-01-01T00:00,100\n"}, "a date that cannot be"),
+        {"meals.csv": f"{MEALS}2106-03-02T08:00,soup,3\n"}, "a date that is impossible"),
+    "the year 1970": (
+        {"glucose.csv": STEADY + "1970-01-01T00:00,100\n"}, "a date that is impossible"),
     "an hour that never was": (
         {"glucose.csv": HEAD + "2026-03-29T01:30,100\n2026-03-29T03:00,100\n",
          "client.toml": 'time_zone = "Europe/Lisbon"\n'}, "that no clock showed"),
@@ -125,7 +126,8 @@ CASES: dict[str, tuple[Files, str]] = {
          "client.toml": 'time_zone = "Europe/Lisbon"\n'}, "in the hour that came twice"),
     "no zone at all": ({}, "there is no time zone"),
     "UTC without the client's zone": (
-        {"glucose.csv": STEADY.replace(",9", "Z,9").replace(",10", "Z,10")}, "given in UTC"),
+        {"glucose.csv": STEADY.replace(",9", "Z,9").replace(",10", "Z,10")},
+        "in UTC, without the zone"),
     "a sleep that ends before it starts": (
         {"sleep.csv": f"{SLEEP}2026-03-02T06:00,2026-03-01T23:00,400\n"},
         "an end before the start"),
@@ -149,7 +151,7 @@ CASES: dict[str, tuple[Files, str]] = {
     # values
     "some values in mmol/L": (
         {"glucose.csv": STEADY + "2026-03-04T00:00,5.4\n2026-03-04T00:05,6.1\n"},
-        "as if in mmol/L (rows 578, 579)"),
+        "as if they were in mmol/L (rows 578, 579)"),
     "mmol/L under the name of mg/dL": (
         {"glucose.csv": HEAD + "".join(f"2026-03-02T08:{m:02d},5.4\n" for m in range(9))},
         "which cannot be mg/dL"),
@@ -158,14 +160,14 @@ CASES: dict[str, tuple[Files, str]] = {
     "a value of 601": ({"glucose.csv": STEADY + "2026-03-04T00:00,601\n"}, "any possible range"),
     "a negative value": ({"glucose.csv": STEADY + "2026-03-04T00:00,-5\n"}, "any possible range"),
     "a value without end": (
-        {"glucose.csv": STEADY + "2026-03-04T00:00,1e400\n"}, "not readable as a number"),
+        {"glucose.csv": STEADY + "2026-03-04T00:00,1e400\n"}, "cannot be read as a number"),
     "a decimal comma": (
         {"glucose.csv": 'time,glucose_mg_dl\n2026-03-02T08:00,"101,5"\n' + ROW.replace("8", "9")},
-        "not readable as a number"),
+        "cannot be read as a number"),
     "an error code": ({"glucose.csv": STEADY + "2026-03-04T00:00,E4\n"}, "('E4')"),
     "thousands with a comma": (
         {"activity.csv": 'start,end,kind,steps\n2026-03-02T08:00,2026-03-02T09:00,walk,"1,200"\n'},
-        "not readable as a number"),
+        "cannot be read as a number"),
     "3,000 g of carbohydrate": (
         {"meals.csv": f"{MEALS}2026-03-02T08:00,soup,3000\n"}, "any possible range"),
     "a level nobody knows": (
@@ -176,23 +178,23 @@ CASES: dict[str, tuple[Files, str]] = {
         "unknown word in 'kind'"),
     "a tag without a word": ({"tags.csv": "time,tag\n2026-03-02T08:00,\n"}, "and no tag"),
     # more than one file
-    "the same file twice": ({"glucose-2.csv": STEADY}, "576 readings written twice"),
+    "the same file twice": ({"glucose-2.csv": STEADY}, "576 readings found twice"),
     "a file that contradicts another": (
-        {"glucose-2.csv": HEAD + "2026-03-02T08:00,180\n"}, "another value of the same minute"),
+        {"glucose-2.csv": HEAD + "2026-03-02T08:00,180\n"}, "a second value for the same minute"),
     "two people in one folder": (
         {"glucose-2.csv": HEAD + "".join(
             f"{row.split(',')[0]}:30,150\n" for row in STEADY.splitlines()[1:])},
-        "'glucose-2.csv' and 'glucose.csv' tell different glucose at the same time, 1152"),
+        "'glucose-2.csv' and 'glucose.csv' show different glucose at the same time, in 1152"),
     "two records of one night": (
         {"sleep.csv": f"{SLEEP}2026-03-01T23:00,2026-03-02T06:00,400\n"
-         "2026-03-01T23:30,2026-03-02T07:30,300\n"}, "overlapping another that differs"),
+         "2026-03-01T23:30,2026-03-02T07:30,300\n"}, " a different one"),
     "a night written again": (
         {"sleep.csv": f"{SLEEP}2026-03-01T23:00,2026-03-02T06:00,400\n"
-         "2026-03-01T23:00,2026-03-02T06:05,398\n"}, "a night that was written again"),
+         "2026-03-01T23:00,2026-03-02T06:05,398\n"}, "a night that was recorded again"),
     "a meal written twice": (
-        {"meals.csv": MEALS + "2026-03-02T08:00,soup,3\n" * 2}, "written twice, counted once"),
-    "a file nobody maps": ({"export.csv": "a,b\n1,2\n"}, "not read: no mapping"),
-    "a spreadsheet nobody maps": ({"export.xlsx": b"PK\x03\x04"}, "not read: no mapping"),
+        {"meals.csv": MEALS + "2026-03-02T08:00,soup,3\n" * 2}, "found twice and counted once"),
+    "a file nobody maps": ({"export.csv": "a,b\n1,2\n"}, "nothing says what its columns hold"),
+    "a spreadsheet nobody maps": ({"export.xlsx": b"PK\x03\x04"}, "nothing says what its columns hold"),
     "a mapped file that is not there": (
         {"sources.toml": mapped("food.csv", "meals", 'time = "a"\nlabel = "b"')},
         "there is no file 'food.csv'"),
@@ -214,9 +216,9 @@ CASES: dict[str, tuple[Files, str]] = {
     "an average passed off as a reading": (
         {"a.json": '{"resourceType": "Observation", "status": "final", "code": {"coding": [{'
          '"system": "http://loinc.org", "code": "97507-8"}]}, "valueQuantity": {"value": 120}}'},
-        "refused as reading"),
+        "not used as readings"),
     "a line that is not JSON": (
-        {"a.ndjson": '{"resourceType": "Patient"}\n{oops\n'}, "not in JSON"),
+        {"a.ndjson": '{"resourceType": "Patient"}\n{oops\n'}, "not JSON"),
     # settings
     "a key nobody knows": ({"client.toml": "tme_zone = 1\n"}, "!Did you mean 'time_zone'?"),
     "a zone nobody knows": (

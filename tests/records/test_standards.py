@@ -92,8 +92,8 @@ def test_what_is_not_a_reading_of_the_sensor_is_told(folder):
         {"resourceType": "Patient", "id": "p1"},
     )
     assert len(client.streams["glucose"]) == 1
-    assert told(client, "over a time, refused as reading") == (2, 2)
-    assert told(client, "of blood, not of the sensor") == (2, 4)
+    assert told(client, "not used as readings") == (2, 2)
+    assert told(client, "of blood and not of the sensor") == (2, 4)
     assert told(client, "a reason for having no value") == (1, 6)
     assert told(client, "entered in error") == (1, 7)
     assert told(client, "of kinds that are not read") == (2, 8)
@@ -293,8 +293,8 @@ def test_readings_of_open_mhealth(folder):
         point(["", 7]),
     )
     assert client.streams["glucose"]["glucose"].round(2).tolist() == [104, 97.28]
-    assert told(client, "over a time, refused as reading") == (2, 3)
-    assert told(client, "of blood, not of the sensor") == (1, 4)
+    assert told(client, "not used as readings") == (2, 3)
+    assert told(client, "of blood and not of the sensor") == (1, 4)
     assert told(client, "without a value that can be read") == (1, 6)
     assert told(client, "of kinds that are not read") == (2, 7)
 
@@ -374,7 +374,7 @@ def test_activity_steps_and_stress(folder):
 def test_a_line_that_is_not_json_is_counted(folder):
     folder.write("r.ndjson", json.dumps(reading()) + "\n{oops\n\n" + json.dumps(reading(99)))
     client = read_client(folder.path)
-    assert told(client, "not in JSON") == (1, 2)
+    assert told(client, "not JSON") == (1, 2)
 
 
 @pytest.mark.parametrize(
@@ -406,7 +406,7 @@ def test_records_beside_a_table_are_one_stream(folder):
     ]
     client = read(folder, *made)
     assert len(client.used("glucose")) == 14 * 12
-    assert told(client, "written twice") == (24, 1)
+    assert told(client, "found twice") == (24, 1)
 
 
 BASE = [

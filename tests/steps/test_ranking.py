@@ -251,5 +251,5 @@ def test_too_few_usable_days_point_to_what_the_check_asks(tmp_path: Path) -> Non
     assert ranking.status == "too_few"
     (note,) = [text for text in map(str, ranking.notes) if text.startswith("Open in the check")]
     assert "glucose-anna.csv, row 2: 'glucose-anna.csv' and 'glucose-ben.csv'" in note
-    assert "are these two people?" in note
-    assert "Two people: give each a client folder." in note
+    assert "so these may be two people" in note
+    assert "If these are two people, give each a client folder." in note

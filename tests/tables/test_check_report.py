@@ -85,13 +85,13 @@ def test_naps_missing_nights_and_time_in_bed_are_told(make, slept, rules, flat):
     told = whats(make, rules, flat, sleep=rows)
     assert "1 nap not counted" in told
     assert "1 night without a main sleep, by the day of waking: 2026-03-04" in told
-    assert "9 nights without time asleep: time in bed is used" in told
+    assert "9 nights without time asleep, for which time in bed is used" in told
     clean = whats(make, rules, flat, sleep=slept("2026-03-01", DAYS, asleep_min=400))
     assert clean == ""
 
 
 def test_no_sleep_too_few_readings_and_a_tracker_off_are_told(make, slept, rules, flat):
-    assert "A day runs from 04:00 to 04:00" in whats(make, rules, flat)
+    assert "A day is from 04:00 to 04:00" in whats(make, rules, flat)
     short = flat[flat["clock"] < "2026-03-10 12:00"]
     told = whats(make, rules, short, sleep=slept("2026-03-01", DAYS, asleep_min=400))
     assert "1 day with too few readings: 2026-03-10" in told
@@ -260,7 +260,7 @@ def test_tags_that_are_not_asked_about_are_told_with_their_days(make, rules, fla
     client = make(flat, tags=tags)
     table = tabulate(client, rules, "day")
     found = check(client, table, rules).findings
-    beyond, rare = [item for item in found if "not asked about as habits" in item.what]
+    beyond, rare = [item for item in found if "not checked as habits" in item.what]
     assert beyond.what.endswith("Days of each: 'habit 20' (3), 'habit 21' (3), 'habit 22' (3)")
     assert (beyond.count, beyond.severity) == (3, "note")
     assert "1 tag on fewer than 3 days" in rare.what

@@ -18,7 +18,7 @@ def test_a_name_that_is_not_known(tmp_path, toml, what, do):
     (tmp_path / "glucose.csv").write_text("\n".join(["time,glucose_mg_dl", *rows]))
     (tmp_path / "client.toml").write_text(toml)
     found = steps.check(steps.read_client(tmp_path)).findings
-    told = [item for item in found if "is not known and not used" in item.what]
+    told = [item for item in found if "and is not used" in item.what]
     assert len(told) == (what is not None)
     if what is not None:
         assert what in told[0].what

@@ -75,7 +75,7 @@ def test_a_confirmed_low_is_left_out_and_what_is_under_54_is_told(folder):
     left = client.streams["glucose"].query("left_out != ''")
     assert left["clock"].min() == pd.Timestamp("2026-03-02T02:45")
     assert left["clock"].max() == pd.Timestamp("2026-03-02T03:45")
-    (low,) = said(client, "under 54 mg/dL in a confirmed pressure low")
+    (low,) = said(client, "under 54 mg/dL during a confirmed low from pressure")
     assert (low.severity, low.count) == ("question", 7)
     assert not said(client, "may be pressure")
 
@@ -144,7 +144,7 @@ def with_gap(folder, hours, step, before=600, after=600):
 )
 def test_a_gap_with_a_step_is_a_question_not_a_sensor(folder, hours, step, asked):
     client = read_client(with_gap(folder, hours, step).path)
-    assert len(said(client, "another level of glucose after it")) == asked
+    assert len(said(client, "glucose is at another level")) == asked
     assert client.streams["glucose"]["sensor"].unique().tolist() == [""]
     assert (client.streams["glucose"]["left_out"] == "").all()
 
@@ -153,7 +153,7 @@ def test_a_declared_change_is_not_asked_about(folder):
     folder.write("client.toml", "sensor_changes = [2026-03-04T03:00:00]\n")
     client = read_client(with_gap(folder, 3, 30).path)
     assert not said(client, "another level")
-    assert said(client, "first day of a sensor")
+    assert said(client, "a sensor's first day")
 
 
 def test_another_cadence_is_told(folder):
@@ -191,7 +191,7 @@ def test_spellings_are_proposed_and_joined_only_when_declared(folder):
     folder.steady_glucose().write("tags.csv", "time,tag\n" + rows)
     client = read_client(folder.path)
     (found,) = said(client, "may be one")
-    assert found.do == "If so: miner merge PRACTICE resturant --into restaurant"
+    assert found.do == "If they are one, run: miner merge PRACTICE resturant --into restaurant"
     assert sorted(client.streams["tags"]["tag"].unique()) == ["restaurant", "resturant"]
     folder.write("client.toml", '[synonyms]\nresturant = "restaurant"\n')
     client = read_client(folder.path)
@@ -204,7 +204,7 @@ def test_of_two_spellings_as_common_neither_is_proposed(folder):
     folder.steady_glucose().write("tags.csv", "time,tag\n" + rows)
     (found,) = said(read_client(folder.path), "may be one")
     assert "cofee" not in found.do
-    assert "the wrong one into the right one" in found.do
+    assert "the wrong word into the right one" in found.do
 
 
 def test_one_word_stands_in_the_end_and_a_circle_is_refused(folder):

@@ -45,7 +45,7 @@ def test_a_few_rows_of_another_year_are_left_out_and_a_year_of_records_is_not(fo
     folder.write("meals.csv", "time,label\n" + "\n".join(rows) + "\n")
     client = read_client(folder.path)
     assert len(client.used("meals")) == 10
-    assert [f.count for f in client.findings if "date that cannot be" in f.what] == [1]
+    assert [f.count for f in client.findings if "date that is impossible" in f.what] == [1]
     before = [f"2025-{m:02d}-{d:02d}T19:00,soup" for m in range(2, 10) for d in (3, 9, 15)]
     folder.write("meals.csv", "time,label\n" + "\n".join(before + rows[1:]) + "\n")
     assert len(read_client(folder.path).used("meals")) == 34

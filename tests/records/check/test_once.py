@@ -18,7 +18,7 @@ def test_files_that_overlap_count_once_in_any_number(folder):
         folder.write(f"glucose-{number}.csv", "\n".join([lines[0], *part]))
     client = read_client(folder.path)
     assert len(client.used("glucose")) == 576
-    assert sum(item.count for item in told(client, "written twice")) == 299 + 377 + 270
+    assert sum(item.count for item in told(client, "found twice")) == 299 + 377 + 270
 
 
 def test_the_same_reading_in_two_units_is_one(folder):
@@ -33,7 +33,7 @@ def test_the_same_reading_in_two_units_is_one(folder):
     )
     client = read_client(folder.path)
     assert len(client.streams["glucose"]) == 5
-    assert sum(item.count for item in told(client, "written twice")) == 5
+    assert sum(item.count for item in told(client, "found twice")) == 5
 
 
 def test_readings_every_minute_with_equal_values_are_all_kept(folder):
@@ -50,7 +50,7 @@ def test_two_values_in_one_minute_are_both_left_out_and_asked_about(folder):
     )
     client = read_client(folder.path)
     assert client.used("glucose")["glucose"].tolist() == [100, 102]
-    (question,) = told(client, "beside another value of the same minute")
+    (question,) = told(client, "with a second value for the same minute")
     assert question.severity == Severity.QUESTION
     assert (question.count, question.row) == (2, 3)
 
@@ -76,7 +76,7 @@ def test_a_night_written_again_keeps_the_later_row(folder):
         folder, "2026-03-02T23:00,2026-03-03T06:00,390", "2026-03-02T23:05,2026-03-03T06:10,380"
     )
     assert client.used("sleep")["row"].tolist() == [3]
-    assert told(client, "of a night that was written again")[0].count == 1
+    assert told(client, "of a night that was recorded again")[0].count == 1
 
 
 def test_two_differing_records_of_a_night_are_both_left_out(folder):
@@ -87,7 +87,7 @@ def test_two_differing_records_of_a_night_are_both_left_out(folder):
         "2026-03-03T23:00,2026-03-04T06:00,400",
     )
     assert client.used("sleep")["row"].tolist() == [4]
-    (question,) = told(client, "overlapping another that differs")
+    (question,) = told(client, " a different one")
     assert question.severity == Severity.QUESTION
     assert "where" in question.do
 

@@ -107,7 +107,7 @@ def test_two_files_that_name_different_people_are_asked_about(folder):
     folder.write("glucose-2.csv", head + "".join(f"{row},ben\n" for row in ROWS[half:]))
     folder.write("meals.csv", "time,label,user\n2026-03-02T08:00,soup,someone else\n")
     client = read_client(folder.path)
-    (told,) = [item for item in client.findings if "are these two people?" in item.what]
+    (told,) = [item for item in client.findings if "who may be two people" in item.what]
     assert told.severity is Severity.QUESTION
     assert told.file == "glucose-2.csv"
     assert "'ben'" in told.what

@@ -72,4 +72,4 @@ def test_confirmed_pressure_low_is_masked_with_15_minutes_around(folder):
     masked = frame[frame["left_out"] == "pressure_low"]["clock"]
     assert (str(masked.min()), str(masked.max())) == ("2026-03-03 02:45:00", "2026-03-03 03:45:00")
     assert not masked.empty
-    assert any("confirmed pressure low" in item.what for item in client.findings)
+    assert any("confirmed low from pressure" in item.what for item in client.findings)

@@ -22,7 +22,7 @@ def write(folder, name, level, start="2026-03-02", days=3.0, every=5, sensor="",
 
 
 def asked(client):
-    return [item for item in client.findings if "are these two people?" in item.what]
+    return [item for item in client.findings if "so these may be two people" in item.what]
 
 
 @pytest.mark.parametrize("start", ["2026-03-02", "2026-03-02T00:00:30", "2026-03-02T00:02"])
@@ -37,7 +37,7 @@ def test_two_people_in_one_folder_are_asked_about_by_both_names(folder, start, s
     assert "'glucose-ben.csv'" in question.what
     assert question.count == 2 * 3 * 288
     assert (question.file, question.row) == ("glucose-anna.csv", 2)
-    assert not [item for item in client.findings if "written twice" in item.what]
+    assert not [item for item in client.findings if "found twice" in item.what]
     assert client.used("glucose").empty
     assert set(client.streams["glucose"]["left_out"]) == {CONTRADICTED}
 

@@ -137,7 +137,7 @@ def test_one_stream_with_offsets_and_one_without_share_one_time_line(folder):
 def test_utc_times_show_the_clock_of_the_client(folder):
     folder.glucose(*(f"2026-07-02T07:{m:02d}:00Z,100" for m in range(0, 60, 5)))
     client = read_client(folder.path)
-    assert any("given in UTC" in item.what for item in client.findings)
+    assert any("in UTC, without the zone" in item.what for item in client.findings)
     folder.write("client.toml", 'time_zone = "Europe/Lisbon"\n')
     frame = read_client(folder.path).streams["glucose"]
     assert str(frame["time"][0]) == "2026-07-02 07:00:00"

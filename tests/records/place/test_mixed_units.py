@@ -19,7 +19,7 @@ def told(client, words):
 def test_values_in_mmol_among_mg_dl_are_suspected_with_their_rows(folder):
     values = [100, 104, 5.4, 108, 6.1, 110, 7.2, 101, 0, 18.5, 5.5, 5.6, -4, 102, 103, 99, 98]
     client = read(folder, values)
-    (found,) = told(client, "as if in mmol/L")
+    (found,) = told(client, "as if they were in mmol/L")
     assert found.severity == Severity.QUESTION
     assert "(rows 4, 6, 8, 11, 12 and 1 more)" in found.what
     assert "5.4, 6.1, 7.2" in found.what
@@ -33,7 +33,7 @@ def test_values_in_mmol_among_mg_dl_are_suspected_with_their_rows(folder):
 
 def test_values_in_mg_dl_among_mmol_are_suspected(folder):
     client = read(folder, [5.4, 104, 5.5, 110, 5.6, 5.8, 6.0], "time,glucose_mmol_l")
-    (found,) = told(client, "as if in mg/dL (rows 3, 5)")
+    (found,) = told(client, "as if they were in mg/dL (rows 3, 5)")
     assert (found.count, found.row) == (2, 3)
     assert len(client.used("glucose")) == 5
 

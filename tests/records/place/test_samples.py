@@ -124,7 +124,7 @@ def test_a_day_without_a_step_is_a_tracker_not_worn(folder):
     ]
     used = client.used("activity")
     assert sorted(used["start"].dt.day.unique()) == [2, 4]
-    (told,) = [item for item in client.findings if "without one step" in item.what]
+    (told,) = [item for item in client.findings if "without a single step" in item.what]
     assert told.count == 96
 
 

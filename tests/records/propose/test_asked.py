@@ -90,10 +90,12 @@ def test_a_level_that_no_rule_book_knows_is_asked_and_counts_as_answered(folder)
     assert (key, asked.needed, asked.default) == ("levels.rest", False, "unknown")
     map_file(path, write=True)
     told = [item.what for item in read_client(folder.path).findings]
-    assert any("24 samples of 'stress' not readable as a number ('rest')" in each for each in told)
+    assert any(
+        "24 samples of 'stress' that cannot be read as a number ('rest')" in each for each in told
+    )
     map_file(path, answers={key: "0"}, write=True)
     client = read_client(folder.path)
-    assert not any("not readable" in item.what for item in client.findings)
+    assert not any("cannot be read as a number" in item.what for item in client.findings)
     assert len(client.used("stress")) > 0
 
 

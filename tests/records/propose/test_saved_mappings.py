@@ -145,7 +145,9 @@ def test_a_smaller_loss_is_reported_with_its_first_row_and_without_a_warning(fol
     assert (loss.count, loss.few, loss.row) == (2, True, 5)
     told = loss_text(loss)
     assert told.startswith("2 of 48 rows would be left out")
-    assert "in 'glucose' not readable as a number ('X')" in told.replace("of 'glu", "in 'glu")
+    assert "in 'glucose' that cannot be read as a number ('X')" in told.replace(
+        "of 'glu", "in 'glu"
+    )
 
 
 @pytest.mark.parametrize(

@@ -48,7 +48,7 @@ def test_impossible_and_unreadable_values(folder):
     assert client.used("glucose")["glucose"].tolist() == [20, 600, 100, 100]
     odd = finding(client, "outside any possible range", Severity.LEFT_OUT)
     assert (odd.count, odd.row, odd.expected) == (4, 2, "20 to 600 mg/dL")
-    bad = finding(client, "not readable as a number", Severity.LEFT_OUT)
+    bad = finding(client, "cannot be read as a number", Severity.LEFT_OUT)
     assert bad.count == 3
     assert "'??'" in bad.what
 
@@ -124,7 +124,7 @@ def test_a_quote_that_swallows_many_rows_is_asked_about(folder):
     rows[0], rows[29] = rows[0].replace("rice", '"rice'), rows[29] + '"'
     folder.write("meals.csv", "\n".join(["time,label", *rows, "2026-03-02T19:00,fish"]))
     client = read_client(folder.path)
-    told = finding(client, "a quote took the rows below", Severity.QUESTION)
+    told = finding(client, "a missing quote makes one text", Severity.QUESTION)
     assert told.row == 2
     assert client.streams["meals"]["label"].tolist() == ["fish"]
 
@@ -137,7 +137,7 @@ def test_a_stray_pair_of_quotes_that_swallows_three_meals(folder):
     ]
     folder.write("meals.csv", "\n".join(["time,label,carbs_g", *rows]) + "\n")
     client = read_client(folder.path)
-    told = finding(client, "a quote took the rows below", Severity.QUESTION)
+    told = finding(client, "a missing quote makes one text", Severity.QUESTION)
     assert (told.row, told.count, told.stream) == (3, 1, "meals")
     assert client.streams["meals"]["label"].tolist() == ["oats", "fish"]
 
@@ -146,7 +146,7 @@ def test_a_quote_that_swallows_afternoons_alone_is_asked_about(folder):
     folder.steady_glucose()
     rows = ['2026-03-02 07:57 AM,"toast', "2026-03-02 12:16 PM,rice", '2026-03-02 07:15 PM,pasta"']
     folder.write("meals.csv", "\n".join(["time,label", *rows, "2026-03-03 08:00 AM,eggs"]) + "\n")
-    told = finding(read_client(folder.path), "a quote took the rows below", Severity.QUESTION)
+    told = finding(read_client(folder.path), "a missing quote makes one text", Severity.QUESTION)
     assert (told.row, told.count, told.stream) == (2, 1, "meals")
 
 
@@ -206,7 +206,7 @@ def test_decimal_commas_of_grams_are_asked_about(folder):
     folder.steady_glucose()
     lines = [f"2026-03-02T{at:02d}:00,rice,{10 + at},{at % 10}" for at in range(12)]
     folder.write("meals.csv", "\n".join(["time,label,carbs_g,note", *lines]) + "\n")
-    told = finding(read_client(folder.path), "seem to stand in the next column", Severity.QUESTION)
+    told = finding(read_client(folder.path), "seem to be in the next column", Severity.QUESTION)
     assert (told.column, told.stream) == ("carbs_g", "meals")
 
 
@@ -264,7 +264,7 @@ def test_impossible_years(folder):
         "1926-03-02T13:00,fish\n2027-03-02T13:00,beans\n",
     )
     client = read_client(folder.path)
-    told = finding(client, "with a date that cannot be", Severity.LEFT_OUT)
+    told = finding(client, "with a date that is impossible", Severity.LEFT_OUT)
     assert (told.count, told.row) == (2, 2)
     assert client.streams["meals"]["label"].tolist() == ["rice", "beans"]
 
@@ -274,7 +274,7 @@ def test_impossible_years_of_the_sensor_itself(folder):
     text = (folder.path / "glucose.csv").read_text()
     folder.write("glucose.csv", text + "2062-03-02T08:00,104\n")
     client = read_client(folder.path)
-    assert finding(client, "with a date that cannot be").count == 1
+    assert finding(client, "with a date that is impossible").count == 1
     assert client.streams["glucose"]["clock"].max().year == 2026
 
 
@@ -328,13 +328,15 @@ def test_files_that_nobody_maps_are_named(folder):
     folder.steady_glucose().write("weight.csv", "time,kg\n2026-03-02,80\n")
     folder.write("ticks-plan.csv", "date,plan,tick\n")
     client = read_client(folder.path)
-    told = finding(client, "not read: no mapping", Severity.NOTE)
+    told = finding(
+        client, "the file is not read, because nothing says what its columns hold", Severity.NOTE
+    )
     assert told.file == "weight.csv"
 
 
 def test_unused_columns_are_named_once(folder):
     folder.glucose("2026-03-02T08:00,101,x,y", header="time,glucose_mg_dl,device,note")
-    told = finding(read_client(folder.path), "2 columns not used: 'device', 'note'", Severity.NOTE)
+    told = finding(read_client(folder.path), "2 columns not used ('device', 'note')", Severity.NOTE)
     assert told.file == "glucose.csv"
 
 

@@ -133,7 +133,7 @@ def test_a_row_of_another_stream_at_the_same_time_is_no_meal(folder):
     assert client.streams["meals"]["label"].tolist() == ["oats"]
     assert client.streams["tags"].empty
     (told,) = [item for item in client.findings if item.file == "g.csv"]
-    assert (told.severity, "no row is of the stream tags" in told.what) == ("note", True)
+    assert (told.severity, "no row holds tags" in told.what) == ("note", True)
 
 
 STRESS = 'stream = "stress"\n[source.columns]\nstart = "a"\nend = "b"\n'

@@ -48,7 +48,7 @@ def test_the_documented_entry(folder):
     assert used["row"].tolist() == [4, 7]
     assert used["file"].unique().tolist() == ["sensor one.txt"]
     assert used["time"].astype(str).tolist() == ["2026-03-02 08:00:00", "2026-03-02 08:10:00"]
-    (odd,) = [item for item in client.findings if "not readable as a number" in item.what]
+    (odd,) = [item for item in client.findings if "cannot be read as a number" in item.what]
     assert (odd.row, odd.count) == (8, 1)
 
 
@@ -90,7 +90,7 @@ def test_a_clients_entry_replaces_the_practices_pattern_for_its_file(folder):
     (folder.path.parent / "sources.toml").write_text(SENSOR.replace("sensor*", "*one"))
     client = read_client(folder.write("sources.toml", SENSOR).path)
     assert client.streams["glucose"]["row"].tolist() == [4, 7, 8]
-    assert not [item for item in client.findings if "written twice" in item.what]
+    assert not [item for item in client.findings if "found twice" in item.what]
 
 
 def test_minutes_from_seconds_and_hours_and_a_duration_for_the_end(folder):
@@ -116,7 +116,7 @@ def test_glucose_in_both_units(folder):
     client = read_client(folder.path)
     assert client.used("glucose")["glucose"].tolist() == [100, 101, 102]
     assert any("the first is read" in item.what for item in client.findings)
-    (odd,) = [item for item in client.findings if "does not say" in item.what]
+    (odd,) = [item for item in client.findings if "from the other column" in item.what]
     assert (odd.severity, odd.count, odd.row) == ("question", 2, 4)
 
 

@@ -94,7 +94,7 @@ def test_the_three_common_corrections_are_read_and_raw_files_stay(client):
     assert places == [("meals.csv", 2), (NAME, 3), ("meals.csv", 4), (NAME, 2)]
     assert read.replaced == {(NAME, 3): ("meals.csv", 3)}
     (said,) = told(client, Severity.NOTE)
-    assert said.what == "records that you corrected: 2 added, 1 changed"
+    assert said.what == "records that you corrected (2 added, 1 changed)"
     assert {name: hashlib.sha256((client.path / name).read_bytes()).digest() for name in raw} == raw
 
 
@@ -365,7 +365,7 @@ def test_a_time_that_cannot_be_is_refused(client, at, found):
     [
         ({"label": "x", "carbs_g": "5000"}, "outside any possible range"),
         ({"label": "x", "carbs_g": "-5"}, "outside any possible range"),
-        ({"label": "x", "carbs_g": "ten"}, "not readable as a number"),
+        ({"label": "x", "carbs_g": "ten"}, "cannot be read as a number"),
         ({"label": "x", "meal": "brunch"}, "unknown word"),
         ({"label": "x" * 201}, "201 characters"),
         ({"label": "a\x00b"}, "cannot be printed"),
