@@ -194,7 +194,9 @@ CASES: dict[str, tuple[Files, str]] = {
     "a meal written twice": (
         {"meals.csv": MEALS + "2026-03-02T08:00,soup,3\n" * 2}, "found twice and counted once"),
     "a file nobody maps": ({"export.csv": "a,b\n1,2\n"}, "nothing says what its columns hold"),
-    "a spreadsheet nobody maps": ({"export.xlsx": b"PK\x03\x04"}, "nothing says what its columns hold"),
+    "a spreadsheet nobody maps": (
+        {"export.xlsx": b"PK\x03\x04"},
+        "nothing says what its columns hold"),
     "a mapped file that is not there": (
         {"sources.toml": mapped("food.csv", "meals", 'time = "a"\nlabel = "b"')},
         "there is no file 'food.csv'"),

@@ -110,7 +110,11 @@ def test_a_correction_of_a_changed_row_is_void_and_reported(client):
     client.write("meals.csv", MEALS.replace("pasta,700", "pasta,75"))
     assert meals(client)[1] == ("02 13:06", "pasta", 75)
     (void,) = told(client, Severity.QUESTION)
-    assert (void.row, "void" in void.what, "row 3 of meals.csv" in void.what) == (2, True, True)
+    assert (void.row, "no longer counts" in void.what, "row 3 of meals.csv" in void.what) == (
+        2,
+        True,
+        True,
+    )
     client.write("meals.csv", MEALS)
     assert meals(client)[1] == ("02 13:06", "pasta", 70)
     assert told(client, Severity.QUESTION) == []
