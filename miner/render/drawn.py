@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 
     from miner.words.followed import Followed
 
-WIDE, NARROW = 760, 350
+WIDE, NARROW = 560, 330
 MANY_DAYS = 50
 # The most dots of a figure, and the size of each in points.
 DOT_SIZES = ((60, 13.0), (180, 9.5))
@@ -91,12 +91,12 @@ class Studio:
     @property
     def month_width(self) -> int:
         """Width in points: a long record has the whole page, its key below."""
-        return WIDE if len(self.teller.brief.days) <= MANY_DAYS else 1120
+        return WIDE if len(self.teller.brief.days) <= MANY_DAYS else 880
 
     def month(self) -> Drawing:
         """Return the record as a picture."""
         days, unit = self.teller.brief.days, self.teller.brief.display_unit
-        wide, narrow = (self.month_width, 400), (NARROW, 320)
+        wide, narrow = (self.month_width, 340), (NARROW, 320)
         return Drawing(
             "month",
             "Every day in order: its spread of readings and its value at waking.",
@@ -184,7 +184,7 @@ class Studio:
         return Drawing(
             f"lineup-{item.id}",
             "Twenty panels of dots, one of them recorded.",
-            lambda wide: lineup(panels, 1000 if wide else NARROW, 5 if wide else 2),
+            lambda wide: lineup(panels, 800 if wide else NARROW, 5 if wide else 2),
         )
 
     def pairs(self, item: Hypothesis) -> Drawing | None:

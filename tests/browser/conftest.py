@@ -136,6 +136,14 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 
 
 @pytest.fixture(scope="session")
+def two(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """The four pages of a client with two hypotheses chosen by day."""
+    folder = tmp_path_factory.mktemp("two")
+    client = _clients().write_invented(folder / "practice")
+    return _write(folder, client, ["4c28aa7c", "658ef86f"])
+
+
+@pytest.fixture(scope="session")
 def hostile(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     """The four pages of a client whose code, tags and meals are hostile."""
     folder = tmp_path_factory.mktemp("hostile")

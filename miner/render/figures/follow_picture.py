@@ -33,10 +33,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-WIDTH, NARROW = 1040, 350
+WIDTH, NARROW = 840, 330
 TOP, TALL, BELOW = 34.0, 236.0, 46.0
 LEFT = 46.0
-SIDES = (300.0, 430.0, 190.0)
+SIDES = (250.0, 300.0, 170.0)
 GAP = 24.0
 MEANS_ROOM = 92.0
 LONGEST_WORDS = 13
@@ -103,7 +103,7 @@ def follow_picture(
             figure.text(*spot, labels.panels[at], fontsize=15, color=INK, weight="bold")
         for left, top, _ in boxes[: 1 if wide else 3]:
             spot = ((left - 44) / size[0], 1 - (top + TOP + TALL + 38) / size[1])
-            figure.text(*spot, labels.unit, fontsize=12, color=SOFT)
+            figure.text(*spot, labels.unit, fontsize=13, color=SOFT)
         _groups(places[0], found.before, found.sensors, labels, scale, "before")
         if found.periods:
             _periods(places[1], found.periods, found.sensors, scale)

@@ -133,4 +133,4 @@ def _sensors(
         label = clean(name, 18).replace("-", " ")
         label = label if label.startswith("sensor") else f"sensor {label}"
         if len(label) * 7 < room * len(places):
-            strip.text((first + last) / 2, 0.12, label, ha="center", fontsize=12, color=SOFT)
+            strip.text((first + last) / 2, 0.12, label, ha="center", fontsize=13, color=SOFT)
