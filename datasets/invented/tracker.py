@@ -73,7 +73,7 @@ def sleep_table(world: World) -> Table:
 
 
 def stress_episodes(world: World) -> tuple[Episodes, Floats]:
-    """Return episodes of high stress and their level, 50 to 95.
+    """Return episodes of stress and their level, 50 to 95.
 
     Days with much stress hold 130 to 195 minutes in three episodes of uneven length, other days
     at most 114 minutes in up to three.
@@ -96,7 +96,7 @@ def stress_episodes(world: World) -> tuple[Episodes, Floats]:
 
 
 def stress_table(world: World) -> Table:
-    """Return the episodes of high stress."""
+    """Return the episodes of stress."""
     found, level = stress_episodes(world)
     start, end = iso(world.scenario, found.start), iso(world.scenario, found.start + found.length)
     return table(("start", "end", "level"), start, end, whole(level))

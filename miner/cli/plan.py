@@ -59,9 +59,7 @@ if TYPE_CHECKING:
 @click.option(
     "--sensor-days",
     type=Whole(5, 30),
-    default=14,
-    show_default=True,
-    help="Say how many days a sensor is worn.",
+    help="Say how many days a sensor is worn, instead of sensor_days in the settings.",
 )
 @click.option(
     "--calendar", type=PATH, metavar="FILE", help="Write a calendar file that ends in .ics."

@@ -78,7 +78,7 @@ def lengths_of(
         for pairs in range(7 * at_most // (2 * shortest.period_days), MIN_PAIRS - 1, -1):
             size = replace(shortest, pairs=pairs)
             periods, changes = lay_out(
-                size, wish.start, offset_of(kept, rule), None, sensor_changes, wish.sensor_days
+                size, wish.start, offset_of(kept, rule), None, sensor_changes, wish.worn_days
             )
             if weeks_of(periods) <= at_most:
                 found.append(_length(name, size, contrast.size, periods, len(changes) + 1))

@@ -31,6 +31,7 @@ from miner.tables.unit_table import UnitTable
 
 MIN_PAIRS = 6
 SENSOR_DAYS = 14
+"""Assumed where nobody said how long a sensor is worn; a plan that rests on it says so."""
 MAX_WEEKS = 26
 ONE_DAY = timedelta(days=1)
 UNDRAWN = "undrawn"
@@ -157,7 +158,7 @@ class Wish:
         worth_having: a larger difference than the smallest worth it, or None.
         pairs: how many, or None for those of a length.
         length: short, middle or long; None for the shortest that finds what is expected.
-        sensor_days: how long a sensor is worn where no change is known.
+        sensor_days: how long a sensor is worn where no change is known, or None.
         meal: of a habit of meals the kind it is tested on, or None for the one that holds most of
             the habit.
         glucose_in: the unit of ``worth_having`` where the outcome is glucose.
@@ -166,10 +167,15 @@ class Wish:
     start: date
     worth_having: float | None = None
     pairs: int | None = None
-    sensor_days: int = SENSOR_DAYS
+    sensor_days: int | None = None
     length: str | None = None
     meal: str | None = None
     glucose_in: str = "mg/dL"
+
+    @property
+    def worn_days(self) -> int:
+        """How long a sensor is worn, as said or assumed."""
+        return self.sensor_days or SENSOR_DAYS
 
 
 def make_plan(
@@ -203,7 +209,7 @@ def make_plan(
         raise MinerError("followup.long_pairs", pairs=chosen.pairs, weeks=MAX_WEEKS, need=MIN_PAIRS)
     worth, notes = _no_larger(worth, chosen.spread, what, outcome.measure_unit)
     offset = offset_of(what, rule)
-    periods, changes = lay_out(chosen, wish.start, offset, seed, sensor_changes, wish.sensor_days)
+    periods, changes = lay_out(chosen, wish.start, offset, seed, sensor_changes, wish.worn_days)
     end = date.fromisoformat(periods[-1].last) + timedelta(days=offset)
     return Plan(
         plan="" if seed is None else plan_name(what.id, wish.start, seed),

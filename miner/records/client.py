@@ -66,6 +66,7 @@ class Settings:
         synonyms: a tag as written (folded) to the tag it stands for.
         food_synonyms: words of a food (folded) to those they stand for.
         clinician: what is settled with a clinician.
+        sensor_days: how long a sensor is worn, or None where nobody said.
         a1c_percent: A1c of a laboratory that the practitioner was told, NGSP %, or None.
     """
 
@@ -86,6 +87,7 @@ class Settings:
     food_synonyms: Mapping[str, str] = field(default_factory=dict)
     clinician: Clinician = Clinician()
     a1c_percent: float | None = None
+    sensor_days: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -137,7 +137,8 @@ def plan(
     changes = [stamp.date() for stamp in client.settings.sensor_changes]
     at, story = now or datetime.now(UTC), replay(ledger_of(client).book)
     aside = story.abandoned_plans(id_)
-    wish = replace(wish, meal=meal_of(table, what, wish.meal))
+    worn = wish.sensor_days or client.settings.sensor_days
+    wish = replace(wish, meal=meal_of(table, what, wish.meal), sensor_days=worn)
     own = _scatter(table, frozen, what, wish.meal)
     offered = lengths_of(
         what,
@@ -154,8 +155,12 @@ def plan(
     def made(seed: int | None) -> Plan:
         drawn = make_plan(what, frozen, wish, size, seed=seed, sensor_changes=changes)
         stops = tuple(by_rules(books, f"wording.plan.{key}") for key in STOPS)
+        assumed = worn is None and not {*drawn.sensor_changes} <= {
+            day.isoformat() for day in changes
+        }
         notes = (
             *drawn.notes,
+            *([message("steps.sensor_days_assumed", days=wish.worn_days)] if assumed else []),
             *looked,
             *_notes(books, wish.start, at, aside, drawn=seed is not None),
         )

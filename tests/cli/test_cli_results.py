@@ -139,7 +139,7 @@ def test_demo_leaves_a_folder_it_did_not_write_alone(steps: Any, run: Any, tmp_p
     (tmp_path / "glucose.csv").write_text("mine")
     result = run("demo", str(tmp_path))
     assert result.exit_code == 2
-    assert result.stderr.startswith(f"{tmp_path}: the folder is not empty. Expected:")
+    assert result.stderr.startswith(f"{tmp_path}: the folder is not empty. Expected")
     assert [path.name for path in tmp_path.iterdir()] == ["glucose.csv"]
     assert run("demo", str(tmp_path / "glucose.csv")).exit_code == 2
 

@@ -174,13 +174,13 @@ def _wish(request: PageRequest) -> steps.Wish:
             meal=request.text("meal") or None,
             glucose_in=display_unit(request.folder),
         )
-        days = int(request.text("sensor_days") or wish.sensor_days)
+        days = int(request.text("sensor_days") or 0)
     except ValueError as error:
         raise MinerError("page.numbers_not_numbers") from error
-    if not SENSOR_DAYS[0] <= days <= SENSOR_DAYS[1]:
+    if days and not SENSOR_DAYS[0] <= days <= SENSOR_DAYS[1]:
         least, most = SENSOR_DAYS
         raise MinerError("page.sensor_days", days=days, least=least, most=most)
-    return replace(wish, sensor_days=days)
+    return replace(wish, sensor_days=days or None)
 
 
 def show_plan(request: PageRequest) -> Response:

@@ -21,6 +21,8 @@ _DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "su
 WEEK_DAYS = tuple(day[:3] for day in _DAYS)
 Answer = Literal["yes", "no", "not_asked"]
 Topic = Literal["sleep", "stress", "movement", "meals"]
+SENSOR_DAYS = (5, 30)
+"""The fewest and the most days for which a sensor may be worn."""
 USUAL_RANGE = (70.0, 140.0)
 TREATED_RANGE = (70.0, 180.0)
 """Time in range of people with diabetes: Battelino et al. 2019, Diabetes Care 42:1593."""
@@ -138,6 +140,7 @@ class PracticeFile(TomlModel):
     display_unit: Literal["mg/dL", "mmol/L"] | None = None
     rank_unit: Literal["day", "meal"] | None = None
     primary_outcome: str | None = None
+    sensor_days: int | None = Field(default=None, ge=SENSOR_DAYS[0], le=SENSOR_DAYS[1])
     synonyms: dict[str, str] = Field(default_factory=dict)
     food_synonyms: dict[str, str] = Field(default_factory=dict)
 
@@ -225,6 +228,7 @@ def read_settings(folder: Path, practice: Path | None) -> Settings:
         display_unit=own.display_unit or shared.display_unit or "mg/dL",
         rank_unit=own.rank_unit or shared.rank_unit or "day",
         primary_outcome=own.primary_outcome or shared.primary_outcome,
+        sensor_days=own.sensor_days or shared.sensor_days,
         synonyms=followed("synonyms", {**shared.synonyms, **own.synonyms}, folder),
         food_synonyms=followed(
             "food_synonyms", {**shared.food_synonyms, **own.food_synonyms}, folder
