@@ -200,10 +200,9 @@ class CaseloadTeller:
                 said.append(paragraph(self.luck(), 2))
             parts += section(title, said)
         told = [item for item in effects if item.evidence in _TOLD]
-        if effects and not told:
-            parts += [paragraph(""), paragraph(self.nothing())]
-        elif not effects:
-            parts += [paragraph(""), paragraph(self.agreement())]
+        if not told:
+            said = self.nothing() if self.found.questions_asked else self.agreement()
+            parts += [paragraph(""), paragraph(said)]
         shown = effects if detail else told[:MOST_EFFECTS]
         rows = [self.numbers(item) for item in shown]
         return [*parts, *section("Pooled numbers", table(EFFECT_COLUMNS, rows))]

@@ -725,6 +725,25 @@ def test_a_plan_past_its_date_without_a_pair_waits_for_its_records(free, whole, 
     assert len(events(folder, "verdict")) == 1
 
 
+def test_a_plan_that_assumes_how_long_a_sensor_is_worn_says_so(free, rules, monkeypatch):
+    calm(monkeypatch)
+    folder, id_ = free
+    wish = steps.Wish(date(2026, 3, 1), pairs=20)
+
+    def notes(wish):
+        shown = steps.plan(steps.read_client(folder), id_, wish, rules, preview=True, now=AT)
+        return [str(note) for note in shown.notes if "a sensor is worn" in str(note)]
+
+    (told,) = notes(wish)
+    assert told.startswith("The plan assumes that a sensor is worn for 14 days.")
+    assert notes(replace(wish, sensor_days=14)) == []
+    assert notes(replace(wish, pairs=7)) == []  # all its new sensors are known
+    settings = folder / "client.toml"
+    text = settings.read_text(encoding="utf-8") if settings.exists() else ""
+    settings.write_text(f"sensor_days = 10\n{text}", encoding="utf-8")
+    assert notes(wish) == []
+
+
 def test_an_order_drawn_after_its_first_day_is_told(free, rules, monkeypatch):
     calm(monkeypatch)
     folder, id_ = free

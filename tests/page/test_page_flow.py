@@ -369,8 +369,8 @@ def test_the_caseload_by_meal_stands_beside_the_one_by_day(
     assert "By day" in words(one.get("/caseload"))
     page = words(one.post("/caseload", by="meal"))
     assert "What the clients have in common by meal" in page
-    assert "104 questions were pooled" in page
-    assert "104 questions" not in words(one.get("/caseload"))
+    assert "Across the 9 who agreed, no habit stood out in 104 patterns." in page
+    assert "104 patterns" not in words(one.get("/caseload"))
     assert "by meal" in words(one.get("/caseload/page?by=meal"))
     assert one.get("/caseload/page?by=day").url.path == "/caseload"
 

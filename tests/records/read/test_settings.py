@@ -66,18 +66,22 @@ def test_the_clients_word_stands_before_the_practices(folder):
     practice = folder.path.parent
     (practice / "practice.toml").write_text(
         'display_unit = "mmol/L"\nrank_unit = "meal"\nprimary_outcome = "day_mean"\n'
+        "sensor_days = 10\n"
         '[synonyms]\nvino = "wine"\nbeer = "alcohol"\n'
     )
     folder.write("client.toml", 'display_unit = "mg/dL"\n[synonyms]\nbeer = "beer"\n')
     settings = read_settings(folder.path, practice)
     assert (settings.display_unit, settings.rank_unit) == ("mg/dL", "meal")
     assert settings.primary_outcome == "day_mean"
+    assert settings.sensor_days == 10
     assert settings.synonyms == {"vino": "wine"}  # beer stands for itself again
 
 
 @pytest.mark.parametrize(
     ("text", "said"),
     [
+        ("sensor_days = 3", "'sensor_days' is 3. Expected a number of 5 or more."),
+        ("sensor_days = 90", "'sensor_days' is 90. Expected a number of at most 30."),
         ('time_zon = "Europe/Lisbon"', "Did you mean 'time_zone'?"),
         ('time_zone = "Lisbon"', "a time zone such as 'Europe/Lisbon'"),
         ("range = [3.9, 7.8]", "in mg/dL"),
