@@ -155,15 +155,8 @@ def plan(
     def made(seed: int | None) -> Plan:
         drawn = make_plan(what, frozen, wish, size, seed=seed, sensor_changes=changes)
         stops = tuple(by_rules(books, f"wording.plan.{key}") for key in STOPS)
-        assumed = worn is None and not {*drawn.sensor_changes} <= {
-            day.isoformat() for day in changes
-        }
-        notes = (
-            *drawn.notes,
-            *([message("steps.sensor_days_assumed", days=wish.worn_days)] if assumed else []),
-            *looked,
-            *_notes(books, wish.start, at, aside, drawn=seed is not None),
-        )
+        when = _notes(books, wish.start, at, aside, drawn=seed is not None)
+        notes = (*drawn.notes, *_assumed(wish, drawn, changes), *looked, *when)
         return replace(drawn, stop_rules=stops, notes=notes, put_aside=aside)
 
     undrawn = made(None)
@@ -178,6 +171,14 @@ def plan(
     if item is None:
         raise MinerError("steps.dropped_meanwhile", id=id_)
     return _write(client, made(plan_seed(item.entry.check)), item, at)
+
+
+def _assumed(wish: Wish, drawn: Plan, known: Sequence[date]) -> tuple[Words, ...]:
+    """Return that new sensors are planned by an assumed length of wear, where they are."""
+    new = {*drawn.sensor_changes} - {day.isoformat() for day in known}
+    if not new or wish.sensor_days is not None:
+        return ()
+    return (message("steps.sensor_days_assumed", days=wish.worn_days),)
 
 
 def _scatter(table: UnitTable, rules: RuleBook, what: FrozenIdea, meal: str | None) -> Scatter:
