@@ -30,7 +30,7 @@ def command(
     The command ends with exit code 2 where something must be put right first.
     """
     if week:
-        _week(client, rules, last, form)
+        _week(client, rules, last, form, detail)
         return
     if last is not None:
         raise click.UsageError(str(message("cli.date_without_week")))
@@ -46,11 +46,11 @@ def command(
         raise SystemExit(BAD_INPUT)
 
 
-def _week(client: Path, rules: Path | None, last: str | None, form: str) -> None:
+def _week(client: Path, rules: Path | None, last: str | None, form: str, detail: bool) -> None:
     from miner.steps.weeks import week
     from miner.words.week import week_parts
 
     with progress("cli.looking_at_week"):
         read, books = records(client, rules)
         found = week(read, books, last=last)
-    put_as(form, text=lambda: week_parts(found), json=found.to_dict)
+    put_as(form, text=lambda: week_parts(found, detail=detail), json=found.to_dict)

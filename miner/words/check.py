@@ -19,7 +19,7 @@ from miner.words.said import book, tells_count
 from miner.words.sentences import factor_name, factor_words
 from miner.words.wording import capital, day_and_month, listed, some_days, span_words
 
-REAL, VERY_LOW = "One is very low: take it as real and refer first. ", 54
+REAL, VERY_LOW = "One is very low, so take it as real and refer first. ", 54
 _IN_NOT_USED = ("too_few_readings", "day_left_out")
 """What the list of days that are not used says already."""
 
@@ -58,10 +58,11 @@ def steps(report: CheckReport) -> list[Step]:
 def _step(group: list[Finding]) -> Step:
     stops = group[0].severity is Severity.STOP
     days = 0 if stops else _gain(group)
-    text, placed = _words(group), bool(_place(group[0])) and group[0].code not in TO_DO
+    own = group[0].code in TO_DO
+    text, placed = _words(group), bool(_place(group[0])) and not own
+    text = f"{text} It is about {several(days, 'day')}." if days and not own else text
     # The name of a file stays as it is.
-    alone = text if placed else capital(text)
-    return Step(f"{several(days, 'day')}: {text}" if days else alone, days, stops)
+    return Step(text if placed else capital(text), days, stops)
 
 
 def decided(report: CheckReport) -> list[str]:
@@ -103,6 +104,7 @@ def _words(group: list[Finding]) -> str:
         return TO_DO[item.code].format(
             count=several(_count(group), _COUNTED.get(item.code, "record")),
             nights=several(len(days), "night"),
+            on=several(len(days), "day"),
             days=some_days(days),
             real=REAL if any(_very_low(each) for each in group) else "",
         )
@@ -132,7 +134,8 @@ def _brief(item: Finding) -> str:
 
 
 def _to_ask(names: Sequence[str]) -> str:
-    return f"Ask about {'; '.join(clean(each, 60) for each in names)}."
+    *first, last = [clean(each, 60) for each in names]
+    return f"Ask about {', '.join(first)}, and {last}." if first else f"Ask about {last}."
 
 
 def _stop(text: str) -> str:
@@ -145,7 +148,7 @@ LEDGER = "ledger.jsonl"
 _LEDGER_TITLE = "What was fixed, kept and read: the ledger"
 
 _TITLES = {
-    Severity.STOP: "Must be put right",
+    Severity.STOP: "To correct first",
     Severity.QUESTION: "Questions for you",
     Severity.LEFT_OUT: "Left out",
     Severity.NOTE: "Notes",
@@ -294,7 +297,7 @@ def _in_room(report: CheckReport, rules: RuleBook | None, room: _Room) -> Parts:
     found = steps(report)
     return [
         *CautionBlocks(report.cautions).first(),
-        *_steps("Must be put right", [each for each in found if each.stops], room.steps),
+        *_steps("To correct first", [each for each in found if each.stops], room.steps),
         heading(_lead(report)),
         *section("To do", _steps("", [each for each in found if not each.stops], room.steps)),
         *_not_used(report, room.days),
@@ -309,7 +312,7 @@ def _lead(report: CheckReport) -> str:
     span = f", {span_words(first, last)}" if first and last else ""
     lead = f"{name(report.client, 40)}{span}: "
     if any(item.severity is Severity.STOP for item in report.findings):
-        return f"{lead}nothing can be used until that is put right."
+        return f"{lead}nothing can be used until that is corrected."
     return f"{lead}{report.usable_days} of {several(report.days, 'day')} can be used."
 
 
@@ -335,9 +338,10 @@ def _not_used(report: CheckReport, most: int) -> Parts:
             by_reason[reason].append(day)
     lines += [(some_days(days), clean(reason, 200)) for reason, days in by_reason.items()]
     if 0 < len(lines) <= most:
-        title = "Not used; 70 % of a day's readings are needed" if few else "Not used"
+        if few:
+            lines[0] = lines[0][0], f"{lines[0][1]}; 70 % are needed"
         width = max(len(lead) for lead, _ in lines)
-        return section(title, [numbered(*line, 2, width=width) for line in lines])
+        return section("Not used", [numbered(*line, 2, width=width) for line in lines])
     told = [f"{some_days(few)} for too few readings"] if few else []
     told += [f"{some_days(days)} ({clean(reason, 200)})" for reason, days in by_reason.items()]
     if len(told) > max(MOST_REASONS, most):
@@ -378,8 +382,11 @@ def _least_known(report: CheckReport, rules: RuleBook) -> Parts:
     least = [pair for pair in known if pair[1] < report.usable_days][:LEAST_KNOWN]
     if not least:
         return []
-    told = [f"{factor_words(habit, rules)} ({days})" for habit, days in least]
-    return [paragraph(f"Least known, in days: {', '.join(told)}.")]
+    by_days: dict[int, list[str]] = defaultdict(list)
+    for habit, days in least:
+        by_days[days].append(factor_words(habit, rules))
+    told = [f"{listed(habits)} on {several(days, 'day')}" for days, habits in by_days.items()]
+    return [paragraph(f"Least known: {', '.join(told)}.")]
 
 
 def _decided(report: CheckReport, most: int) -> Parts:

@@ -9,8 +9,10 @@ from miner.core.messages import Message, message, several
 from miner.rulebook import RuleBook
 from miner.words.cautions import CautionBlocks
 from miner.words.document import Parts, heading, paragraph, section, table
+from miner.words.document import item as numbered
 from miner.words.noting import not_ticked_parts
-from miner.words.sentences import factor_phrase, outcome_label
+from miner.words.sentences import factor_words, outcome_label
+from miner.words.wording import capital, day_and_month, listed, span_words
 
 if TYPE_CHECKING:
     from miner.core.results.week import Logged, OpenQuestion, Week
@@ -21,28 +23,37 @@ def week_first(week: Week) -> Parts:
     return CautionBlocks(week.cautions).first()
 
 
-def week_parts(week: Week, *, cautioned: bool = True) -> Parts:
+def week_parts(week: Week, *, cautioned: bool = True, detail: bool = False) -> Parts:
     """Return a weekly check as headings, paragraphs and a table.
 
     Args:
         week: what ``week`` found.
         cautioned: begin with what comes before anything else; else that is said elsewhere.
+        detail: what was noted on each day as well.
     """
-    lines = str(week.message).split("\n") if week.message else []
+    text = [paragraph(str(week.message), 2)] if week.message else []
     return [
         *(week_first(week) if cautioned else []),
-        heading(f"{week.client}, {week.days[0]} to {week.days[-1]}."),
+        heading(f"{week.client}, {span_words(week.days[0], week.days[-1])}"),
+        paragraph(_counted(week)),
         *(paragraph(note) for note in week.notes),
         *not_ticked_parts(week.not_ticked, week.client),
-        *section("Logged, by day", _logged(week)),
         *section("Tests that wait", [paragraph(str(each), 2) for each in week.paused]),
-        *section("Open questions", _questions(week)),
-        *section("A message, ready to send", [paragraph(x, 2) for x in lines]),
+        *_questions(week),
+        *section("Message to send", text),
+        *(section("What was noted, by day", _logged(week)) if detail else []),
     ]
 
 
+def _counted(week: Week) -> str:
+    """Return on how many days there is something of each stream."""
+    (first, seen), *others = week.logged.items()
+    said = [f"{first} {seen.days} of {several(len(week.days), 'day')}"]
+    return ", ".join([*said, *(f"{name} {each.days}" for name, each in others)])
+
+
 def _logged(week: Week) -> Parts:
-    columns = ["stream", *(f">{day[5:]}" for day in week.days), ">days"]
+    columns = ["", *(f">{day_and_month(day, short=True)}" for day in week.days), ">days"]
     rows = [[name, *_cells(seen), str(seen.days)] for name, seen in week.logged.items()]
     return table(columns, rows, gap=2)
 
@@ -53,39 +64,46 @@ def _cells(seen: Logged) -> list[str]:
     return [f"{value:.0f}" if value else "-" for value in seen.by_day]
 
 
+TITLES = {"fixed": "Questions", "kept": "Kept patterns"}
+
+
 def _questions(week: Week) -> Parts:
     if not week.questions:
-        return [paragraph(str(message("words.no_open_question")), 2)]
-    return [
-        paragraph(
-            f"{item.kind}{f' {item.id}' if item.id else ''}: {item.sentence}"
-            + (
-                f" Unknown mostly: {item.why_unknown}." if item.unknown and item.why_unknown else ""
-            ),
-            2,
-        )
-        for item in week.questions
-    ]
+        return section(TITLES["fixed"], [paragraph(str(message("words.no_open_question")), 2)])
+    groups: dict[tuple[str, str, int, str], list[OpenQuestion]] = {}
+    for one in week.questions:
+        key = one.kind, one.since, one.need_each_side, one.unit_of
+        groups.setdefault(key, []).append(one)
+    parts: Parts = []
+    for (kind, since, need, unit), questions in groups.items():
+        counted = f", counted since {day_and_month(since, short=True)}" if since else ""
+        each = f" (each needs {several(need, unit)} with and {need} without)"
+        lines = [numbered(str(at), str(one.sentence)) for at, one in enumerate(questions, 1)]
+        parts += section(f"{TITLES[kind]}{counted}{each}", lines)
+    return parts
 
 
 def question_sentence(item: OpenQuestion, rules: RuleBook) -> str:
     """Return how far a question is, in one or two sentences."""
     unit = item.unit_of
-    habit = " and ".join(factor_phrase(name, rules, unit) for name in item.factors)
+    habit = capital(" and ".join(factor_words(name, rules, unit) for name in item.factors))
     label = outcome_label(item.outcome, rules, unit)
-    since = f" since {item.since}" if item.since else ""
-    counts = (
-        f"{habit} and {label}{since}: {several(item.with_, unit)} with it, {item.without} without, "
-        f"{item.unknown} unknown."
-    )
-    need = f"It takes {item.need_each_side} of each and {item.need_units} in all."
+    counts = f"{habit} ({label}): {item.with_} with, {item.without} without"
+    if item.unknown:
+        counts += f", {item.unknown} not known"
+        counts += f" ({item.why_unknown})" if item.why_unknown else ""
     if item.enough:
-        return f"{counts} That is enough to look."
+        return f"{counts}. That is enough to look."
     if item.days_to_enough is not None:
-        return f"{counts} {need} At this pace: {several(item.days_to_enough, 'more day')}."
+        return f"{counts}. About {several(item.days_to_enough, 'more day')}."
     if item.never:
-        return f"{counts} {need} Never at this pace."
-    return f"{counts} {need} Too early to tell the pace."
+        return f"{counts}. At this pace it will never be enough."
+    return f"{counts}. It is too early to say how many more days it takes."
+
+
+CALLED = {"activity": "movement", "tags": "notes"}
+"""What a client calls a stream, where that is another word."""
+THINGS = {1: "One thing", 2: "Two things", 3: "Three things"}
 
 
 def week_message(advice: Sequence[Message], kept: Sequence[str]) -> str:
@@ -95,12 +113,15 @@ def week_message(advice: Sequence[Message], kept: Sequence[str]) -> str:
         advice: what would help most.
         kept: the streams that are complete.
     """
-    lines = ["Hello, thank you for this week's records."]
+    said = ["Hello, and thank you for this week."]
     if kept:
-        lines.append(f"Complete on every day: {', '.join(kept)}.")
+        names = listed([CALLED.get(name, name) for name in kept])
+        is_ = "are" if len(kept) > 1 or kept[0] in ("meals", "tags") else "is"
+        said.append(f"Your {names} {is_} here for every day.")
     if advice:
-        lines += ["What would help most in the coming week:", *(f"- {item}" for item in advice)]
+        said.append(f"{THINGS.get(len(advice), 'A few things')} would help next week.")
+        said += [str(each.values["asked"]) for each in advice]
     else:
-        lines.append("Nothing is missing. Please go on as you do.")
-    lines.append("A day without notes is no problem: it simply stays unknown.")
-    return "\n".join(lines)
+        said.append("Nothing is missing, so please go on as you do.")
+    said.append("A day with no notes is fine. We will just count it as not known.")
+    return " ".join(said)

@@ -65,7 +65,7 @@ def test_a_check_that_must_be_put_right_first_says_so_and_exits_with_two(
     (tmp_path / "glucose.csv").write_text("\n".join(["time,glucose_mg_dl", *rows]))
     told = run("check", str(tmp_path))
     assert told.exit_code == 2
-    assert told.stdout.index("Must be put right\n") < told.stdout.index("can be used")
+    assert told.stdout.index("To correct first\n") < told.stdout.index("can be used")
     plain = run("check", str(tmp_path), "--format", "json")
     assert plain.exit_code == 2
     assert json.loads(plain.stdout)["findings"][0]["severity"] == "stop"

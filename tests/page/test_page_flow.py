@@ -326,7 +326,7 @@ def test_food_fear_comes_first_on_the_morning_the_day_and_the_week(
     assert day.count(caution) == 1
     assert day.index(caution) < day.index("Picture of the day")
     week = words(one.get(f"{CLIENT}/week"))
-    assert week.index(caution) < week.index("Logged, by day")
+    assert week.index(caution) < week.index("What was noted, by day")
     assert "Please note" not in week
 
 

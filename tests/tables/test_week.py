@@ -80,7 +80,7 @@ def test_a_question_with_enough_and_one_without(folder: Path) -> None:
     assert not early.enough
     # 10 days brought 2 of the 5 it takes, and 10 of the 20 in all at most: 15 more days
     assert early.days_to_enough == 15
-    assert "At this pace: 15 more days." in str(early.sentence)
+    assert "About 15 more days." in str(early.sentence)
 
 
 def test_never_at_this_pace(folder: Path) -> None:
@@ -88,7 +88,7 @@ def test_never_at_this_pace(folder: Path) -> None:
     (found,) = week(steps.read_client(folder)).questions
     assert found.with_ == 0
     assert found.never
-    assert "Never at this pace." in str(found.sentence)
+    assert "At this pace it will never be enough." in str(found.sentence)
     assert found.unknown >= 8
     assert found.why_unknown
 
@@ -135,10 +135,14 @@ def test_further_days_at_the_pace_so_far(
 def test_the_message_asks_for_what_is_missing_and_holds_no_glucose(folder: Path) -> None:
     found = week(steps.read_client(folder))
     assert tuple(map(str, found.worth_logging)) == (
-        "Days with a meal noted: 5 of 7. Please note each meal when it begins: the time and a "
-        "word or two are enough.",
+        "Days with a meal noted: 5 of 7. Please note each meal when it begins, with the time and "
+        "a word or two.",
     )
-    assert "Complete on every day: glucose, sleep." in str(found.message)
+    assert str(found.message) == (
+        "Hello, and thank you for this week. Your glucose and sleep are here for every day. "
+        "One thing would help next week. Please note each meal when it begins, with the time and "
+        "a word or two. A day with no notes is fine. We will just count it as not known."
+    )
     assert "mg/dL" not in str(found.message)
 
 
@@ -149,8 +153,7 @@ def test_where_the_intake_may_end_the_tracking_nothing_more_is_asked_for(folder:
     text = CliRunner().invoke(commands, ["check", str(folder), "--week"]).stdout
     lines = " ".join(text.split())
     assert lines.startswith(f"REFER FIRST. ! {FOOD_FEAR} ")
-    assert "Logged, by day" in lines
-    assert "ready to send" not in lines
+    assert "Message to send" not in lines
     assert "Please note" not in lines
 
 

@@ -46,7 +46,7 @@ Not used
 Records   rows   days
 glucose   9800     35   every 5 minutes, longest gap 3.2 hours
 sleep        0      0
-Least known, in days: late dinners (22), short nights (30).
+Least known: late dinners on 22 days, short nights on 30 days.
 
 Nothing to do about: bedtime is '25:10' (sleep.csv); no time zone is given.
 """
@@ -72,10 +72,10 @@ def test_stops_come_first_then_what_settles_most(samples: ModuleType) -> None:
     )
     text = render(check_parts(samples.report(findings=findings)))
     told = [line for line in text.splitlines() if re.match(r"\d ", line)]
-    assert told[:2] == ["1  Stops. Do c.", "1  30 days: settles many. Do c."]
-    assert told[2:4] == ["2  2 days: settles few. Do c.", "3  Settles nothing. Do c."]
+    assert told[:2] == ["1  Stops. Do c.", "1  Settles many. Do c. It is about 30 days."]
+    assert told[2:4] == ["2  Settles few. Do c. It is about 2 days.", "3  Settles nothing. Do c."]
     assert told[4:] == ["4  Ask about pregnancy."]
-    assert text.startswith("Must be put right\n1  Stops. Do c.\n\nclient-07")
+    assert text.startswith("To correct first\n1  Stops. Do c.\n\nclient-07")
 
 
 def test_findings_of_one_kind_are_one_step(samples: ModuleType) -> None:
@@ -84,12 +84,12 @@ def test_findings_of_one_kind_are_one_step(samples: ModuleType) -> None:
         for k in (3, 5, 8)
     )
     text = render(check_parts(samples.report(findings=lows)))
-    assert "1  3 days: ask how the client lay in 3 nights with a low" in text
-    assert "3, 5, 8 Mar" in text
+    assert "1  Ask whether the client was lying on the sensor during a low in 3" in text
+    assert "3, 5, 8 Mar" in " ".join(text.split())
     assert "take it as real" not in text
     lows = tuple(replace(item, values={"lowest": 53.0}) for item in lows)
     text = render(check_parts(samples.report(findings=lows)))
-    assert "One is very low: take it as real and refer first." in " ".join(text.split())
+    assert "One is very low, so take it as real and refer first." in " ".join(text.split())
 
 
 @pytest.mark.parametrize("severity", list(Severity))
@@ -117,7 +117,10 @@ def test_days_with_few_readings_are_told_in_one_line_where_they_are_many(
     assert "Not used: 15, 16, 17, 18, 19 Mar and 5 more for too few readings.\n" in text
     few = {"2026-03-04": "x", "2026-03-30": "y"}
     text = render(check_parts(samples.report(not_usable=few, covered=dict.fromkeys(few, 0.699))))
-    assert "\n  4 Mar   readings for 69 % of the day\n  30 Mar  readings for 69 %" in text
+    assert (
+        "\n  4 Mar   readings for 69 % of the day; 70 % are needed\n  30 Mar  readings for 69 %"
+        in text
+    )
 
 
 def test_the_files_of_each_stream_are_named(samples: ModuleType) -> None:

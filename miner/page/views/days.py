@@ -75,7 +75,7 @@ def week(request: PageRequest) -> Response:
     entry, last = request.entry(), request.day("last")
     found = week_of(entry.client, entry.rules, last=last.isoformat() if last else None)
     dates = entry.dates()
-    title, parts = headed(week_parts(found, cautioned=False))
+    title, parts = headed(week_parts(found, cautioned=False, detail=True))
     return page(
         request,
         "week.html",
