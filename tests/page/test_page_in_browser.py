@@ -273,7 +273,7 @@ def meals_and_settings(desk: Desk, code: str, practice: Path) -> None:
     desk.go("/settings")
     page.check("input[name=display_unit][value='mmol/L']")
     page.click("main button.main")
-    page.wait_for_selector("text=Saved.")
+    page.wait_for_selector("text=Saved for every client.")
     desk.go(f"/clients/{code}/days/2026-01-20")
     assert "mmol/L" in page.inner_text("main")
 
