@@ -165,7 +165,9 @@ def test_the_whole_path_of_a_newcomer(
 
 
 def choose_columns(page: Page, name: str) -> None:
-    page.locator("article.file", has_text=name).get_by_role("link", name="Choose the columns").click()
+    page.locator("article.file", has_text=name).get_by_role(
+        "link", name="Choose the columns"
+    ).click()
     page.wait_for_url("**/records/columns*")
 
 
