@@ -121,7 +121,8 @@ def _no_glucose(folder: Path) -> MinerError:
     there = _of_the_client(folder)
     named = [name for name in there if not name.casefold().startswith(STREAMS)]
     tables = [name for name in named if Path(name).suffix.lower() in TABLES]
-    holds_clients = any(path.is_dir() and any(path.glob("*.csv")) for path in folder.iterdir())
+    inside = (path for path in folder.iterdir() if path.is_dir() and path.name[0] != ".")
+    holds_clients = any(any(path.glob("*.csv")) for path in inside)
     if (folder / "practice.toml").is_file() or (not tables and holds_clients):
         kind = "no_glucose_of_practice"
     else:

@@ -43,6 +43,14 @@ def test_no_glucose_file_names_what_is_there(folder):
     assert "meals.csv" in said
 
 
+def test_files_that_wait_do_not_make_a_client_a_practice(folder):
+    folder.write("meals.csv", "time,label\n2026-03-02T08:00,soup\n")
+    for inside, practice in ((".waiting", False), ("client-01", True)):
+        (folder.path / inside).mkdir()
+        (folder.path / inside / "export.csv").write_text("When;What\n")
+        assert ("the folder of a practice" in message(folder.path)) == practice
+
+
 @pytest.mark.parametrize("text", ["", "\n\n", "time,glucose_mg_dl\n", "time,glucose_mg_dl"])
 def test_glucose_file_without_a_reading(folder, text):
     folder.write("glucose.csv", text)
