@@ -15,6 +15,7 @@ from miner.cli.waiting import progress
 
 if TYPE_CHECKING:
     from miner.core.results import Ranking
+    from miner.records.client import Client
     from miner.rulebook import RuleBook
 
 
@@ -55,11 +56,11 @@ def command(client: Path, rules: Path | None, form: str, detail: bool, **choices
     if ranking.status == "ranked":
         for note in steps.remember_numbers(read, ranking, books):
             complain(str(note))
-    put_ranking(ranking, books, read.settings.display_unit, form, detail=detail)
+    put_ranking(ranking, books, read, form, detail=detail)
 
 
 def put_ranking(
-    ranking: Ranking, rules: RuleBook, display_unit: str, form: str, *, detail: bool = False
+    ranking: Ranking, rules: RuleBook, read: Client, form: str, *, detail: bool = False
 ) -> None:
     """Print a ranking in one of its forms; exit with 3 where there were too few days."""
     from miner.words.ranking import ranking_parts
@@ -71,7 +72,13 @@ def put_ranking(
 
     put_as(
         form,
-        text=lambda: ranking_parts(ranking, rules, display_unit=display_unit, detail=detail),
+        text=lambda: ranking_parts(
+            ranking,
+            rules,
+            display_unit=read.settings.display_unit,
+            detail=detail,
+            folder=str(read.folder),
+        ),
         json=ranking.to_dict,
         csv=csv,
     )

@@ -104,6 +104,24 @@ class Amounts:
         """Return a difference in words: 7 mg/dL lower."""
         return f"{self.level(abs(value), unit)} {self.unit(unit)} {_way(value)}"
 
+    def about(self, value: float, unit: str) -> str:
+        """Return the size of a difference rounded for people, with its unit: 7 mg/dL."""
+        name = {"min": "minutes"}.get(unit, self.unit(unit))
+        return f"{self.level(abs(value), unit)} {name}"
+
+    def between(self, ends: tuple[float, float], unit: str, ways: tuple[str, str]) -> str:
+        """Return both ends of an interval: 2 to 12, or 3 lower to 7 higher.
+
+        Args:
+            ends: of the interval.
+            unit: of both.
+            ways: what more and less of it are called.
+        """
+        low, high = (self.level(abs(end), unit) for end in ends)
+        if ends[0] * ends[1] > 0:
+            return f"{low} to {high}" if ends[0] > 0 else f"{high} to {low}"
+        return f"{low} {ways[1]} to {high} {ways[0]}"
+
     def rounded(self, value: float, unit: str) -> str:
         """Return a difference with its sign, rounded for people, without its unit."""
         return f"{'+' if value > 0 else MINUS if value < 0 else ''}{self.level(abs(value), unit)}"

@@ -11,6 +11,7 @@ from miner.core.results import ErrorRate, Evidence, Hypothesis
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, command, heading, paragraph, section, table
+from miner.words.pattern import CLAIMED, headline
 from miner.words.safe import clean
 from miner.words.sentences import evidence_of, evidence_words, factor_phrase, outcome_label
 from miner.words.teller import HypothesisTeller
@@ -66,7 +67,9 @@ def answer_parts(
         display_unit: ``mg/dL`` or ``mmol/L``.
     """
     teller = HypothesisTeller(rules, Amounts(display_unit), unit)
-    return [heading(evidence_of(item, rules)), *teller.parts(item)]
+    head = headline(item, rules, unit, teller.amounts)
+    level = f" {evidence_of(item, rules)}" if item.evidence in CLAIMED else ""
+    return [heading(f"{head}{level}"), paragraph(teller.told(item))]
 
 
 def fixed_parts(

@@ -1,29 +1,31 @@
-"""A ranking for people: one line first, cautions before patterns, one screen in all."""
+"""A ranking for people: cautions, what is clear, hints a line each, the rest in a paragraph."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from miner.core.messages import several
+from miner.core.messages import Message, Words, several
 from miner.core.results import Evidence, Hypothesis, OutcomeSummary, Ranking
 from miner.rulebook import RuleBook
-from miner.words.amounts import Amounts, chance, fixed
+from miner.words.amounts import Amounts, chance
 from miner.words.cautions import CautionBlocks
-from miner.words.document import Parts, heading, paragraph, section, table
+from miner.words.document import BLANK, Parts, command, heading, item, paragraph, section, table
+from miner.words.door import door_now
+from miner.words.pattern import counted, counted_briefly, habits_of, size_words
 from miner.words.safe import clean
+from miner.words.said import rules_at_door
 from miner.words.sentences import (
-    evidence_words,
+    each_more,
     factor_name,
-    factor_phrase,
+    factor_words,
     no_more_than_chance,
     not_ranked,
     outcome_changed,
     outcome_label,
-    spans_of,
 )
-from miner.words.teller import HypothesisTeller
-from miner.words.wording import say
+from miner.words.teller import HypothesisTeller, doubt_sentences
+from miner.words.wording import capital, listed, say, span_words
 
 
 def inseparable(ranking: Ranking, rules: RuleBook) -> list[tuple[Hypothesis, ...]]:
@@ -36,34 +38,13 @@ def inseparable(ranking: Ranking, rules: RuleBook) -> list[tuple[Hypothesis, ...
     groups: list[list[Hypothesis]] = []
     level = rules.guardrails.hint_level
     worth = {name: one.smallest_worth_it for name, one in rules.outcomes_of(ranking.unit).items()}
-    for item in sorted(ranking.not_told_apart(level, worth), key=lambda one: (one.p, one.factors)):
-        joined = [group for group in groups if any(_alike(item, one) for one in group)]
+    for found in sorted(ranking.not_told_apart(level, worth), key=lambda one: (one.p, one.factors)):
+        joined = [group for group in groups if any(_alike(found, one) for one in group)]
         groups = [group for group in groups if group not in joined]
-        groups.append([*(one for group in joined for one in group), item])
-    found = [tuple(sorted(group, key=lambda one: (one.p, one.factors))) for group in groups]
-    whole = [group for group in found if len(group) > 1]
+        groups.append([*(one for group in joined for one in group), found])
+    each = [tuple(sorted(group, key=lambda one: (one.p, one.factors))) for group in groups]
+    whole = [group for group in each if len(group) > 1]
     return sorted(whole, key=lambda group: (group[0].p, group[0].factors, group[0].outcome))
-
-
-def group_words(group: Sequence[Hypothesis], rules: RuleBook, unit: str) -> tuple[str, str]:
-    """Return which habits came together, and how seldom they differed.
-
-    Args:
-        group: of one outcome, at least two.
-        rules: the rule books, for the words.
-        unit: "day" or "meal".
-    """
-    phrases = [factor_phrase(item.factors[0], rules, unit) for item in group]
-    names = " and ".join([", ".join(phrases[:-1]), phrases[-1]])
-    label = outcome_label(group[0].outcome, rules, unit)
-    apart = max(int(item.withheld.have or 0) for item in group if item.withheld)
-    separate = say(rules, "list", "separate", unit=unit)
-    said = (
-        say(rules, "list", "came_together", days=several(apart, unit), separate=separate)
-        if apart
-        else say(rules, "list", "came_together_always", unit=unit, separate=separate)
-    )
-    return f"{names[:1].upper()}{names[1:]}, with {label}.", said
 
 
 def _alike(one: Hypothesis, other: Hypothesis) -> bool:
@@ -71,77 +52,74 @@ def _alike(one: Hypothesis, other: Hypothesis) -> bool:
     return one.outcome == other.outcome and any(a.came_with == b.factors[0] for a, b in pairs)
 
 
-_COLUMNS = (
-    ">#",
-    "habit\nID, lag",
-    ">with\nwithout",
-    ">supp\nconf",
-    ">lift\nlev",
-    "difference\ninterval",
-    "p\np adj",
-    "evidence\nunknown",
-)
+_DOSES = "hypotheses.medicine"
+_COLUMNS = ("ID", "habit", ">with", ">without", "difference", ">p adj", "")
+_LEVELS = {
+    Evidence.CLEAR: "clear",
+    Evidence.HINT: "hint",
+    Evidence.LITTLE_SIGN: "little",
+    Evidence.CANNOT_TELL: "?",
+}
 
 
 def detail_parts(ranking: Ranking, rules: RuleBook, amounts: Amounts) -> Parts:
-    """Return, outcome by outcome, what was counted and computed for every question.
-
-    Two lines a question: high of all units with the habit, support, lift, difference, p and the
-    evidence; below them its identifier, high of all without it, confidence, leverage, interval,
-    adjusted p and the units in which it is unknown.
-    """
-    legend = say(rules, "detail", "legend", units=f"{ranking.unit}s")
-    parts: Parts = [paragraph(""), paragraph(legend)] if ranking.hypotheses else []
+    """Return the exact figures of what is numbered, then a line a pattern, measure by measure."""
+    teller = HypothesisTeller(rules, amounts, ranking.unit)
+    numbered = ranking.numbered(rules.guardrails.hints_shown)
+    exact: Parts = [
+        item(str(number), " ".join([teller.exact(one), *_asides(one, teller)]))
+        for number, one in enumerate(numbered, 1)
+    ]
+    parts = section(say(rules, "detail", "title"), exact)
+    if ranking.hypotheses:
+        parts += [BLANK, paragraph(say(rules, "detail", "legend", units=f"{ranking.unit}s"))]
     for outcome in ranking.outcomes:
         rows = [
-            _row(item, rules, ranking.unit, amounts)
-            for item in ranking.hypotheses
-            if item.outcome == outcome.name
+            _row(one, rules, ranking.unit, amounts)
+            for one in ranking.hypotheses
+            if one.outcome == outcome.name
         ]
         if rows:
-            title = (
-                f"{outcome_label(outcome.name, rules, ranking.unit)}, {amounts.unit(outcome.unit)}"
-            )
-            body: Parts = [paragraph(_reach(outcome, amounts), 2), *table(_COLUMNS, rows, indent=0)]
-            parts += section(title, body)
+            label = outcome_label(outcome.name, rules, ranking.unit)
+            title = capital(f"{label}, {amounts.unit(outcome.unit)}")
+            body: Parts = [paragraph(_reach(outcome, rules, amounts), 2)]
+            parts += section(title, [*body, *table(_COLUMNS, rows, indent=0)])
     return parts
 
 
-def _row(item: Hypothesis, rules: RuleBook, unit: str, amounts: Amounts) -> tuple[str, ...]:
-    counts = item.counts
-    names = " + ".join(factor_name(name, rules, unit) for name in item.factors)
-    lags = " ".join(str(lag) for lag in item.lag_days)
+def _asides(one: Hypothesis, teller: HypothesisTeller) -> list[str]:
+    """Return of a hint what its one line leaves out."""
+    return [teller.told(one)] if one.evidence is Evidence.HINT else []
+
+
+def _row(one: Hypothesis, rules: RuleBook, unit: str, amounts: Amounts) -> tuple[str, ...]:
+    counts, per = one.counts, one.per
+    names = " + ".join(factor_name(name, rules, unit) for name in one.factors)
+    each = "" if per is None else f" per {per.amount:g} {per.unit} {per.towards}"
     return (
-        str(item.rank),
-        f"{clean(names, 60)}\n{clean(item.id, 16)} {lags}",
-        f"{counts.with_high} of {counts.with_}\n{counts.without_high} of {counts.without}",
-        f"{fixed(counts.support, 2)}\n{fixed(counts.confidence, 2)}",
-        f"{fixed(counts.lift, 2)}\n{fixed(counts.leverage, 2)}",
-        f"{amounts.difference(item.difference, item.unit)}{_per(item)}\n"
-        f"{amounts.interval(item.interval, item.unit)}",
-        f"{chance(item.p)}\n{chance(item.p_adjusted)}",
-        f"{str(item.evidence).replace('_', ' ')}\n{counts.unknown}",
+        clean(one.id, 16),
+        clean(names, 60),
+        f"{counts.with_high}/{counts.with_}",
+        f"{counts.without_high}/{counts.without}",
+        f"{amounts.difference(one.difference, one.unit)}{each} "
+        f"({amounts.interval(one.interval, one.unit)})",
+        chance(one.p_adjusted),
+        _LEVELS[one.evidence],
     )
 
 
-def _per(item: Hypothesis) -> str:
-    per = item.per
-    return "" if per is None else f" per {per.amount:g} {per.unit} {per.towards}"
-
-
-def _reach(outcome: OutcomeSummary, amounts: Amounts) -> str:
-    def say(value: float | None) -> str:
+def _reach(outcome: OutcomeSummary, rules: RuleBook, amounts: Amounts) -> str:
+    def size(value: float | None) -> str:
         return f"{amounts.size(value, outcome.unit)} {amounts.unit(outcome.unit)}"
 
-    return (
-        f"Worth acting on: {say(outcome.smallest_worth_it)}. "
-        f"Found 80 times in 100: {say(outcome.detectable)}. "
-        f"Usual variation: {say(outcome.ordinary_wobble)}."
+    return say(
+        rules,
+        "detail",
+        "reach",
+        worth=size(outcome.smallest_worth_it),
+        detectable=size(outcome.detectable),
+        usual=size(outcome.ordinary_wobble),
     )
-
-
-LUCK_MAKES_MOST = 0.5
-"""From this adjusted p on, the luck of hints is told once for all of them."""
 
 
 def ranking_parts(
@@ -151,6 +129,7 @@ def ranking_parts(
     display_unit: str = "mg/dL",
     detail: bool = False,
     cautioned: bool = True,
+    folder: str = "",
 ) -> Parts:
     """Return a ranking as headings, paragraphs and tables.
 
@@ -158,18 +137,35 @@ def ranking_parts(
         ranking: what ``rank`` found.
         rules: the rule books it was made with, for the words.
         display_unit: ``mg/dL`` or ``mmol/L``.
-        detail: add the numbers of every question.
+        detail: add the numbers of every pattern, and the cautions at length.
         cautioned: begin with what comes before any pattern; else that is said elsewhere.
+        folder: the client's folder as it was written, for commands; else the client's code.
     """
-    teller = _Teller(ranking, rules, Amounts(display_unit))
+    rules = rules_at_door(rules)
+    teller = _Teller(ranking, rules, Amounts(display_unit), folder or clean(ranking.client, 60))
     cautions = CautionBlocks(ranking.cautions)
-    parts = [*(cautions.first() if cautioned else []), *teller.opening(cautions)]
-    parts += [*teller.fixed(), *teller.clear()]
-    parts += teller.hints(detail=detail)
-    parts += [*teller.inseparable(), *teller.rest(), *cautions.last()]
+    first = (
+        [BLANK, *cautions.first()[:-1]] if cautioned and (cautions.ahead or cautions.told) else []
+    )
+    found = [*teller.fixed(), *teller.clear()]
+    rest, hints = teller.rest(), teller.hints()
+    parts = [*teller.opening(cautions), *first, *teller.verdict(cautions), *found]
+    parts += teller.inseparable()
+    parts += [*rest, *hints] if teller.nothing_stood_out else [*hints, *rest]
+    parts += teller.closing(found=bool(found or hints))
     if detail:
-        parts += detail_parts(ranking, rules, teller.amounts)
+        parts += [*detail_parts(ranking, rules, teller.amounts), *cautions.last()]
     return parts
+
+
+def _names_another(note: Words) -> bool:
+    """Say whether a note names what else may be behind a pattern."""
+    return not isinstance(note, Message) or "factor" in note.values or note.code == _DOSES
+
+
+def _said_above(note: Words) -> bool:
+    """Say whether the opening of a ranking says it of all patterns."""
+    return isinstance(note, Message) and note.code == "hypotheses.second_look"
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,132 +173,233 @@ class _Teller:
     ranking: Ranking
     rules: RuleBook
     amounts: Amounts
+    folder: str
+
+    @property
+    def units(self) -> str:
+        """``days`` or ``meals``."""
+        return f"{self.ranking.unit}s"
+
+    @property
+    def of_one(self) -> HypothesisTeller:
+        """What words one pattern."""
+        return HypothesisTeller(self.rules, self.amounts, self.ranking.unit)
 
     def opening(self, cautions: CautionBlocks) -> Parts:
+        """Return whose records these are, what of them could be used, and what is still to ask."""
         ranking = self.ranking
         first, last = ranking.first_day or ranking.from_day, ranking.last_day or ranking.to_day
-        span = f", {first} to {last}" if first else ""
-        usable = several(ranking.usable_units, f"usable {ranking.unit}")
-        lines = [f"{ranking.client}{span}: {usable}, {ranking.left_out_units} left out."]
+        told = ranking.usable_units + ranking.left_out_units
+        title = say(
+            self.rules,
+            "rank",
+            "title" if first and last else "title_without_days",
+            client=clean(ranking.client, 60),
+            span=span_words(first, last) if first and last else "",
+            usable=ranking.usable_units,
+            units=several(told, ranking.unit),
+        )
+        lines = []
         if ranking.status != "too_few" and ranking.rankings_of_these_records > 1:
             lines.append(say(self.rules, "list", "ways", count=ranking.rankings_of_these_records))
         notes = [*map(str, ranking.notes), *not_ranked(ranking, self.rules)]
         return [
-            *cautions.for_you_only,
-            heading(ranking.verdict),
-            paragraph(" ".join(lines)),
-            *(paragraph(note) for note in notes),
+            paragraph(title),
             *cautions.beside(),
+            *(paragraph(note) for note in [*lines, *notes]),
         ]
+
+    def verdict(self, cautions: CautionBlocks) -> Parts:
+        """Return what the records say, in one line."""
+        group = self._groups[:1] if not self._claims else []
+        said = self._which(group[0]) if group else self.ranking.verdict
+        if self.ranking.status == "too_few" and door_now() == "":
+            waiting = say(self.rules, "rank", "while_waiting", folder=self.folder)
+            return [BLANK, heading(said), paragraph(waiting)]
+        return [BLANK, *cautions.for_you_only, heading(said)]
 
     @property
-    def spans(self) -> str:
-        """What records as long as this one are called."""
-        return spans_of(self.ranking.days)
+    def _claims(self) -> list[Hypothesis]:
+        return [one for one in self.ranking.hypotheses if one.evidence is Evidence.CLEAR]
+
+    @property
+    def _groups(self) -> list[tuple[Hypothesis, ...]]:
+        return inseparable(self.ranking, self.rules)[: self.rules.guardrails.hints_shown]
+
+    @property
+    def _numbers(self) -> dict[int, str]:
+        """The number of each pattern that has one, by its place in memory."""
+        shown = self.ranking.numbered(self.rules.guardrails.hints_shown)
+        return {id(one): str(number) for number, one in enumerate(shown, 1)}
+
+    @property
+    def nothing_stood_out(self) -> bool:
+        """Whether nothing is numbered but hints that luck alone would give."""
+        hints = len(self._searched(Evidence.HINT))
+        others = len(self._numbers) > min(hints, self.rules.guardrails.hints_shown)
+        return not others and no_more_than_chance(self.ranking, hints)
 
     def fixed(self) -> Parts:
-        items = [item for item in self.ranking.hypotheses if item.family == "fixed"]
-        return section("Your fixed questions", self._each(items, level=True))
+        """Return the answers to questions that were written down."""
+        return self._each([one for one in self.ranking.hypotheses if one.family == "fixed"])
 
     def clear(self) -> Parts:
-        items = self._searched(Evidence.CLEAR)
-        return section(evidence_words(Evidence.CLEAR, self.rules), self._each(items))
+        """Return what the search found clear."""
+        return self._each(self._searched(Evidence.CLEAR))
 
-    def hints(self, *, detail: bool) -> Parts:
+    def _each(self, found: list[Hypothesis]) -> Parts:
+        numbers = self._numbers
+        return [
+            part for one in found for part in self.of_one.parts(one, lead=numbers.get(id(one), ""))
+        ]
+
+    def hints(self) -> Parts:
+        """Return the hints, a line each, and below each what it cannot be told from."""
         found = self._searched(Evidence.HINT)
         shown = found[: self.rules.guardrails.hints_shown]
-        if found and not detail and no_more_than_chance(self.ranking, len(found)):
-            level = self.ranking.claim_level
-            passed = [i for i in shown if i.p_adjusted is not None and i.p_adjusted <= level]
-            line = self._folded([item for item in shown if item not in passed], len(found))
-            body = [*self._each(passed), *line]
-            return section(evidence_words(Evidence.HINT, self.rules), body)
-        lucky = [item for item in shown if (item.p_adjusted or 0.0) >= LUCK_MAKES_MOST]
-        body = self._each([item for item in shown if item not in lucky])
-        body += self._each(lucky, luck=False)
-        lines = self._shared_luck(len(lucky), len(shown)) + self._by_chance(len(shown), len(found))
-        body += [paragraph(" ".join(lines), 2)] if found and lines else []
-        return section(evidence_words(Evidence.HINT, self.rules), body)
-
-    def _folded(self, items: list[Hypothesis], found: int) -> Parts:
-        """Return in one line the hints that are no more than luck would give."""
-        if not items:
+        if not shown:
             return []
-        unit, chance = self.ranking.unit, self.ranking.hints_by_chance or 0.0
-        hints = [
-            " and ".join(factor_phrase(name, self.rules, unit) for name in item.factors)
-            + f" with {outcome_changed(item, self.rules, unit)}"
-            for item in items
+        by_chance, numbers = self.ranking.hints_by_chance, self._numbers
+        few = " " if len(shown) == len(found) else ""
+        title = say(
+            self.rules,
+            "hints",
+            "plain" if by_chance is None else self._kind(len(found)),
+            found=len(found),
+            chance=int((by_chance or 0.0) + 0.5),
+            shown="" if few else say(self.rules, "hints", "shown", shown=len(shown)),
+        )
+        body: Parts = []
+        for one in shown:
+            body.append(item(numbers.get(id(one), ""), self._in_a_line(one)))
+            below = " ".join(self._below(one))
+            body += [item("", below)] if below else []
+        return [BLANK, heading(title), *body]
+
+    def _kind(self, found: int) -> str:
+        return "by_luck" if no_more_than_chance(self.ranking, found) else "beyond"
+
+    def _in_a_line(self, one: Hypothesis) -> str:
+        unit = self.ranking.unit
+        relation = "same_day" if unit == "meal" else one.relation
+        each = each_more(one, self.rules, unit)
+        return say(
+            self.rules,
+            "hints",
+            f"dose_{relation}" if each else relation,
+            each=capital(each),
+            habits=capital(habits_of(one, self.rules, unit)),
+            changed=outcome_changed(one, self.rules, unit),
+            size=self.amounts.about(one.difference or 0.0, one.unit),
+            counts=counted_briefly(one, self.rules, unit, self.amounts),
+        )
+
+    def _below(self, one: Hypothesis) -> list[str]:
+        """Return what a hint cannot be told from; of more than luck would give, its doubts too."""
+        passed = one.p_adjusted is not None and one.p_adjusted <= self.ranking.claim_level
+        doubts = doubt_sentences(one, self.rules, self.ranking.unit) if passed else []
+        notes = [
+            str(note)
+            for note in one.notes
+            if not _said_above(note) and (passed or _names_another(note))
         ]
-        about = f"{int(chance + 0.5)}"
-        text = say(self.rules, "hints", "folded", found=found, chance=about, hints="; ".join(hints))
-        return [paragraph(text, 2)]
+        return [*notes, *([one.luck_sentence] if passed else []), *doubts]
+
+    def _which(self, group: Sequence[Hypothesis]) -> str:
+        changed = outcome_changed(group[0], self.rules, self.ranking.unit)
+        meal = self.ranking.unit == "meal"
+        relation = "same_day" if meal else group[0].relation
+        return say(self.rules, "rank", f"which_{relation}", changed=changed)
 
     def inseparable(self) -> Parts:
-        body: Parts = []
-        for group in inseparable(self.ranking, self.rules)[: self.rules.guardrails.hints_shown]:
-            title, apart = group_words(group, self.rules, self.ranking.unit)
-            teller = HypothesisTeller(self.rules, self.amounts, self.ranking.unit)
-            body += [paragraph(title, 2), paragraph(teller.size(group[0]), 4)]
-            body.append(paragraph(apart, 4))
-        return section(say(self.rules, "list", "inseparable"), body)
+        """Return the groups of habits that came together too often to tell them apart."""
+        parts: Parts = []
+        for place, group in enumerate(self._groups):
+            if place or self._claims:
+                parts += [BLANK, heading(self._which(group))]
+            parts.append(paragraph(self._together(group)))
+        return parts
+
+    def _together(self, group: Sequence[Hypothesis]) -> str:
+        """Return which habits came together, how strong it is, and what would part them."""
+        unit, rules, first = self.ranking.unit, self.rules, group[0]
+        habits = capital(listed([factor_words(one.factors[0], rules, unit) for one in group]))
+        held = [one.withheld for one in group if one.withheld]
+        apart = max((int(one.have or 0) for one in held), default=0)
+        more = max((int((one.need or 0) - (one.have or 0)) for one in held), default=0)
+        key = "separate" if more else "separate_some"
+        said = [
+            say(rules, "list", "came_together", habits=habits, units=self.units),
+            counted(first, rules, unit, self.amounts),
+            size_words(first, rules, unit, self.amounts),
+            say(rules, "list", "apart", days=several(apart, unit))
+            if apart
+            else say(rules, "list", "apart_always", units=self.units),
+            say(rules, "list", key, more=several(more, unit), units=self.units),
+        ]
+        return " ".join(said)
 
     def rest(self) -> Parts:
+        """Return in one paragraph how much was checked, and what such a search can find."""
         ranking = self.ranking
         if not ranking.hypotheses:
             return []
-        asked = several(ranking.questions_asked, "question was", "questions were")
+        asked = several(ranking.questions_asked, "pattern was", "patterns were")
+        singles = [one for one in ranking.hypotheses if len(one.factors) == 1]
+        count = {
+            level: sum(one.evidence is level and one.family != "fixed" for one in singles)
+            for level in Evidence
+        }
         lines = [
             say(
                 self.rules,
                 "list",
-                "counted",
+                "checked",
                 asked=asked,
-                cannot_tell=len(self._searched(Evidence.CANNOT_TELL)),
-                little_sign=len(self._searched(Evidence.LITTLE_SIGN)),
+                cannot_tell=count[Evidence.CANNOT_TELL],
+                little_sign=count[Evidence.LITTLE_SIGN],
             )
         ]
         if ranking.clear_by_chance:
             level = f"{100 * ranking.clear_by_chance:.2g}"
             fixed = ranking.second_look or ranking.clear_by_chance > ranking.claim_level
-            key = "luck_with_fixed" if fixed else "luck"
-            lines.append(say(self.rules, "list", key, level=level, spans=self.spans))
+            lines.append(
+                say(self.rules, "list", "luck_with_fixed" if fixed else "luck", level=level)
+            )
         together = [ranking.together.sentence] if ranking.together is not None else []
-        return [paragraph(""), paragraph(" ".join([*lines, *self._reach(), *together]))]
-
-    def _each(self, items: list[Hypothesis], *, level: bool = False, luck: bool = True) -> Parts:
-        teller = HypothesisTeller(self.rules, self.amounts, self.ranking.unit)
-        return [part for item in items for part in teller.parts(item, level=level, luck=luck)]
+        return [BLANK, paragraph(" ".join([*lines, *self._reach(), *together]))]
 
     def _searched(self, level: Evidence) -> list[Hypothesis]:
         return [
-            item
-            for item in self.ranking.hypotheses
-            if item.evidence == level and item.family != "fixed"
+            one
+            for one in self.ranking.hypotheses
+            if one.evidence == level and one.family != "fixed"
         ]
-
-    def _shared_luck(self, lucky: int, shown: int) -> list[str]:
-        if not lucky:
-            return []
-        which = "These hints are" if lucky == shown else f"The last {lucky} hints are"
-        if lucky == 1:
-            which = "This hint is" if shown == 1 else "The last hint is"
-        return [say(self.rules, "luck", "shared", which=which, spans=self.spans)]
-
-    def _by_chance(self, shown: int, found: int) -> list[str]:
-        chance = self.ranking.hints_by_chance
-        if chance is None:
-            return []
-        few = no_more_than_chance(self.ranking, found)
-        about = f"{int(chance + 0.5)}" if few else fixed(chance, 1)
-        key = "by_chance" if few else "beyond"
-        return [say(self.rules, "hints", key, shown=shown, found=found, chance=about)]
 
     def _reach(self) -> list[str]:
         primary = [o for o in self.ranking.outcomes if o.name == self.ranking.primary_outcome]
         if not primary or primary[0].detectable is None:
             return []
-        item, show = primary[0], self.amounts
-        size = f"{show.size(item.detectable, item.unit)} {show.unit(item.unit)}"
-        label = outcome_label(item.name, self.rules, self.ranking.unit)
+        size = self.amounts.about(primary[0].detectable, primary[0].unit)
+        label = outcome_label(primary[0].name, self.rules, self.ranking.unit)
         return [say(self.rules, "list", "reach", size=size, label=label)]
+
+    def closing(self, *, found: bool) -> Parts:
+        """Return what high is, what patterns do not show, and what to do next."""
+        if self.ranking.status == "too_few":
+            return []
+        said = [say(self.rules, "list", "high", units=self.units)] if found else []
+        page = door_now() == "page"
+        said.append(say(self.rules, "list", "closing_page" if page else "closing"))
+        parts: Parts = [paragraph(" ".join(said))]
+        numbers = self._numbers
+        if page:
+            return parts
+        if not self._claims:
+            parts = [BLANK, paragraph(say(self.rules, "rank", "next")), *parts]
+        if numbers:
+            behind = say(
+                self.rules, "list", "behind", units=self.units, folder=self.folder, number=1
+            )
+            parts.append(command(behind, 0))
+        return parts

@@ -10,7 +10,7 @@ from typing import Any
 from miner.core.messages import MinerError, several
 from miner.core.results import ErrorRate, Finding, Together, Wording
 from miner.rulebook import RuleBook
-from miner.words import day, follow, plan, sentences
+from miner.words import day, follow, pattern, plan, sentences
 from miner.words.amounts import Amounts
 from miner.words.history import entry_text
 from miner.words.meals import comparison_sentence, repeats_of_comparison
@@ -79,7 +79,7 @@ def _amounts(wording: Wording) -> Amounts:
 
 
 _SENTENCES: dict[tuple[str, str], Callable[[Any, Wording], Any]] = {
-    ("Hypothesis", "sentence"): lambda item, by: sentences.sentence(
+    ("Hypothesis", "sentence"): lambda item, by: pattern.sentence(
         item, by.rules, by.unit, _amounts(by)
     ),
     ("Hypothesis", "luck_sentence"): lambda item, by: sentences.luck(item, by.rules, by.days),
@@ -111,8 +111,7 @@ def together_sentence(found: Together, rules: RuleBook, unit: str) -> str:
         key = _UNDEFINED.get(getattr(found.reason, "code", ""), "too_few")
         return say(rules, "together", key, units=f"{unit}s")
     key = "better" if found.better else "no_better"
-    units = several(found.units_held_back, f"later {unit}")
-    return say(rules, "together", key, units=units, nearer=found.nearer)
+    return say(rules, "together", key, units=f"{unit}s")
 
 
 def error_rate_sentence(found: ErrorRate, rules: RuleBook) -> str:

@@ -14,7 +14,7 @@ from miner.words.amounts import Amounts
 from miner.words.door import Audience, door_now, said_to
 from miner.words.safe import clean
 from miner.words.safe import name as shortened
-from miner.words.wording import capital, full_date, listed, say
+from miner.words.wording import capital, full_date, say
 
 if TYPE_CHECKING:
     from miner.core.results.caseload import ByClient, PooledEffect, Suggestion
@@ -82,11 +82,6 @@ def on_a_told_date(item: Hypothesis) -> bool:
     return item.evidence is Evidence.CLEAR and item.fixed_proven is False
 
 
-def withheld_words(withheld: Withheld) -> str:
-    """Return that nothing is said, and why."""
-    return f"Withheld: {reason_words(withheld)}"
-
-
 def reason_words(withheld: Withheld) -> str:
     """Return why nothing is said, with the counts or the shares where these decide."""
     have, need = withheld.have, withheld.need
@@ -97,7 +92,7 @@ def reason_words(withheld: Withheld) -> str:
         limit = "most" if have > need else "least"
         counts = f"{100 * have:.0f} %; at {limit} {100 * need:.0f} % would do"
     else:
-        counts = f"have {have:g}, need {need:g}"
+        counts = f"{have:g} of the {need:g} needed"
     return f"{reason} ({counts})."
 
 
@@ -114,8 +109,9 @@ def verdict(ranking: Ranking, rules: RuleBook, amounts: Amounts | None = None) -
         amounts: the unit that is shown.
     """
     if ranking.status == "too_few":
-        usable = several(ranking.usable_units, f"usable {ranking.unit}")
-        return say(rules, "rank", "too_few", usable=usable, need=ranking.need_units)
+        more = ranking.need_units - ranking.usable_units
+        units = f"{ranking.unit}s"
+        return say(rules, "rank", "too_few", units=units, need=ranking.need_units, more=more)
     if ranking.questions_asked == 0 or _untested(ranking):
         closed = bool(ranking.outcomes) and all(item.withheld for item in ranking.outcomes)
         key = "unrankable" if closed else "unasked"
@@ -148,7 +144,7 @@ def verdict(ranking: Ranking, rules: RuleBook, amounts: Amounts | None = None) -
     if main is None or main.detectable is None:
         return say(rules, "rank", "could_not_tell_anything")
     show, label = amounts or Amounts(), outcome_label(main.name, rules, ranking.unit)
-    size = f"{show.size(main.detectable, main.unit)} {show.unit(main.unit)}"
+    size = show.about(main.detectable, main.unit)
     return say(rules, "rank", "could_not_tell", size=size, label=label)
 
 
@@ -177,8 +173,13 @@ def _untested(ranking: Ranking) -> bool:
 def not_ranked(ranking: Ranking, rules: RuleBook) -> list[str]:
     """Return which outcomes could not be ranked, each with its reason."""
     return [
-        say(rules, "rank", "not_ranked", label=outcome_label(item.name, rules, ranking.unit))
-        + f" {withheld_words(item.withheld)}"
+        say(
+            rules,
+            "rank",
+            "not_ranked",
+            label=outcome_label(item.name, rules, ranking.unit),
+            reason=reason_words(item.withheld),
+        )
         for item in ranking.outcomes
         if item.withheld
     ]
@@ -225,96 +226,6 @@ def each_more(item: Hypothesis, rules: RuleBook, unit: str = "day") -> str:
     return rules.factor(item.factors[0], unit).each or ""
 
 
-def sentence(
-    item: Hypothesis, rules: RuleBook, unit: str = "day", amounts: Amounts | None = None
-) -> str:
-    """Return the slope of a dose, then the counts as natural frequencies, misses beside hits.
-
-    What is clear and could run backwards says so here, so that nobody reads it without that.
-
-    Args:
-        item: what was counted.
-        rules: the rule books.
-        unit: "day" or "meal".
-        amounts: the unit that is shown.
-    """
-    counted = _against_counts(item, rules, unit, amounts) or _counted(item, rules, unit)
-    slope = _slope(item, rules, unit, amounts or Amounts())
-    both = item.counts.with_ and item.counts.without
-    said = [slope, counted] if both or not slope else [slope]
-    if item.evidence is Evidence.CLEAR and item.could_run_backwards:
-        said.append(say(rules, "sentence", "backwards"))
-    return " ".join(text for text in said if text)
-
-
-def _slope(item: Hypothesis, rules: RuleBook, unit: str, show: Amounts) -> str:
-    """Return what each amount more of a dose came before or went with; of a cut nothing."""
-    each = each_more(item, rules, unit)
-    if not each or item.difference is None:
-        return ""
-    return say(
-        rules,
-        "sentence",
-        f"dose_{_relation(item, unit)}",
-        each=capital(each),
-        size=f"{show.size(abs(item.difference), item.unit)} {show.unit(item.unit)}",
-        changed=outcome_changed(item, rules, unit),
-    )
-
-
-def _against_counts(item: Hypothesis, rules: RuleBook, unit: str, amounts: Amounts | None) -> str:
-    """Return the means where counts of high units point against the difference; else nothing."""
-    counts, outcome = item.counts, rules.outcome(item.outcome, unit)
-    if not counts.with_ or not counts.without or not item.difference or item.means is None:
-        return ""
-    more = counts.with_high / counts.with_ - counts.without_high / counts.without
-    worse = item.difference if outcome.worse == "higher" else -item.difference
-    if len(item.factors) > 1 or more * worse >= 0:
-        return ""
-    show, (with_, without) = amounts or Amounts(), item.means
-    key = "means_same_day" if _relation(item, unit) == "same_day" else "means"
-    means = {
-        "mean_with": show.level(with_, item.unit),
-        "mean_without": show.level(without, item.unit),
-    }
-    values = _values(item, rules, unit)
-    said = say(rules, "sentence", key, unit=show.unit(item.unit), **means, **values)
-    turned = (with_ - without) * item.difference < 0
-    return f"{said} {say(rules, 'sentence', 'turned')}" if turned else said
-
-
-def _relation(item: Hypothesis, unit: str) -> str:
-    """Return how it stands in time: what is part of a meal does not come before it."""
-    return "same_day" if unit == "meal" else item.relation
-
-
-def _counted(item: Hypothesis, rules: RuleBook, unit: str) -> str:
-    if item.counts.known == 0:
-        return say(rules, "sentence", "no_units", unit=unit)
-    together = "together_" if len(item.factors) > 1 else ""
-    key = f"{together}{_relation(item, unit)}"
-    return say(rules, "sentence", key, **_values(item, rules, unit))
-
-
-def _values(item: Hypothesis, rules: RuleBook, unit: str) -> dict[str, object]:
-    """Return what a sentence of counts may name."""
-    counts, outcome = item.counts, rules.outcome(item.outcome, unit)
-    factors = [rules.factor(name, unit) for name in item.factors]
-    factor, phrases = factors[0], [one.phrase for one in factors]
-    without_one = factor.without_one or factor.without_many
-    return {
-        "label": outcome.label,
-        "high": _were(counts.with_high),
-        "units_high": _were(counts.with_high, outcome.units_one, outcome.units_many),
-        "without_high": _were(counts.without_high),
-        "factors": capital(listed(phrases)),
-        "times": "once" if counts.with_ == 1 else f"{counts.with_} times",
-        "without": counts.without,
-        "with_factor": several(counts.with_, factor.with_one, factor.with_many),
-        "without_factor": several(counts.without, without_one, factor.without_many),
-    }
-
-
 def spans_of(days: int) -> str:
     """Return what records of so many days are called, many of them; 0 is not known."""
     low, high = ABOUT_A_MONTH
@@ -345,11 +256,6 @@ def luck_count(item: Hypothesis) -> tuple[str, int] | None:
     if item.family == "fixed" and item.fixed_before is not False:
         return "fixed", round(100 * item.p)
     return "search", round(100 * item.p_adjusted)
-
-
-def _were(count: int, one: str = "", many: str = "") -> str:
-    text = f"1 {one} was" if count == 1 else f"{count} {many} were"
-    return " ".join(text.split())
 
 
 def ended_words(status: str | None, rules: RuleBook) -> str:

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any
 from miner.core.messages import Message, message, several
 from miner.core.results import Doubt, DoubtCode, Evidence, Hypothesis, OutcomeSummary
 from miner.rulebook import FactorRule, OutcomeRule, RuleBook
-from miner.words.amounts import Amounts
+from miner.words.amounts import Amounts, chance
 from miner.words.cautions import CautionBlocks
-from miner.words.document import Parts, paragraph
+from miner.words.document import Paragraph, Parts
+from miner.words.pattern import CLAIMED, counted, headline, sentence, size_words
 from miner.words.safe import clean
 from miner.words.sentences import (
     against_guess,
@@ -19,14 +20,22 @@ from miner.words.sentences import (
     ended_words,
     evidence_of,
     factor_phrase,
-    less_than_worth,
+    factor_words,
+    on_a_told_date,
     outcome_label,
     reason_words,
-    sentence,
     verdict,
-    withheld_words,
 )
-from miner.words.wording import WEEKDAYS, capital, client_always, day_name, full_date, listed, say
+from miner.words.wording import (
+    WEEKDAYS,
+    capital,
+    client_always,
+    dated,
+    day_name,
+    full_date,
+    listed,
+    say,
+)
 
 if TYPE_CHECKING:
     from miner.core.results.briefing import Briefing, TimeOfDay
@@ -70,7 +79,6 @@ def other_of(doubts: list[Doubt], rules: RuleBook, unit: str) -> str:
     return " ".join(names)
 
 
-_TOLD = (Evidence.CLEAR, Evidence.HINT)
 BY_HAND = "…………"
 """Where a number is filled in by hand."""
 
@@ -83,32 +91,52 @@ class HypothesisTeller:
     amounts: Amounts
     unit: str = "day"
 
-    def parts(self, item: Hypothesis, *, level: bool = False, luck: bool = True) -> Parts:
-        """Return one hypothesis as paragraphs.
+    def parts(self, item: Hypothesis, *, lead: str | None = None) -> Parts:
+        """Return a pattern: what came before what, and below it what is known of it.
 
         Args:
             item: what is told.
-            level: add the words of its evidence, where no heading says them.
-            luck: add how often luck alone would show as much, where something is claimed.
+            lead: its number.
         """
-        said = [evidence_of(item, self.rules)] if level else []
-        said += [item.luck_sentence] if luck and item.evidence in _TOLD else []
-        lines = [item.sentence, self.size(item), " ".join(said)]
-        doubts = doubt_sentences(item, self.rules, self.unit)
-        lines.append(" ".join([*self._aside(item), *doubts, *map(str, item.notes)]))
-        head, *others = [line for line in lines if line]
-        return [paragraph(head, 2), *(paragraph(line, 4) for line in others)]
+        head = headline(item, self.rules, self.unit, self.amounts)
+        below = None if lead is None else ""
+        told = [clean(text, 2000) for text in (head, self.told(item))]
+        return [Paragraph(told[0], lead=lead), Paragraph(told[1], lead=below)]
 
-    def size(self, item: Hypothesis) -> str:
-        """Return the difference with its interval, what to expect on new days, and the ID."""
-        label = outcome_label(item.outcome, self.rules, self.unit)
-        if item.difference is None:
-            return f"{label}: no difference can be told; ID {item.id}"
-        text = f"{label} {self.difference(item)}"
+    def told(self, item: Hypothesis) -> str:
+        """Return what is known of a pattern: its counts, size, luck and doubts."""
+        claimed = item.evidence in CLAIMED
+        said = [counted(item, self.rules, self.unit, self.amounts)]
+        said.append(size_words(item, self.rules, self.unit, self.amounts))
+        said += [item.luck_sentence] if claimed else []
+        said += [self.along(item)]
+        backwards = claimed and item.could_run_backwards
+        said += [say(self.rules, "sentence", "backwards")] if backwards else []
+        doubts = doubt_sentences(item, self.rules, self.unit)
+        said += [evidence_of(item, self.rules)] if on_a_told_date(item) else []
+        said += [*self._aside(item), *doubts, *map(str, item.notes)]
+        return " ".join(text for text in said if text)
+
+    def along(self, item: Hypothesis) -> str:
+        """Return what often came along with it and is not named elsewhere, or nothing."""
+        said: set[object] = {
+            doubt.other for doubt in item.doubts if doubt.code is DoubtCode.CONFOUNDER
+        }
+        said |= {note.values.get("factor") for note in item.notes if isinstance(note, Message)}
+        along = [name for name in item.travels_with if name not in said]
+        if not along:
+            return ""
+        names = listed([factor_words(name, self.rules, self.unit) for name in along])
+        return say(self.rules, "sentence", "along", names=capital(names))
+
+    def exact(self, item: Hypothesis) -> str:
+        """Return the ID, and the difference with what to expect on new days to the last digit."""
+        text = f"{item.id}: {self.difference(item)}"
         if item.expected_on_new_days is not None:
             expected = self.amounts.difference(item.expected_on_new_days, item.unit)
             text += f"; on new {self.unit}s {expected}"
-        return f"{text}; ID {item.id}"
+        p, adjusted = chance(item.p), chance(item.p_adjusted)
+        return f"{text}; p {p}, and {adjusted} with all patterns counted in."
 
     def difference(self, item: Hypothesis) -> str:
         """Return the difference with its unit and its interval."""
@@ -121,24 +149,13 @@ class HypothesisTeller:
         return text if item.interval is None else f"{text} ({show.interval(item.interval, unit)})"
 
     def _aside(self, item: Hypothesis) -> list[str]:
-        said = [withheld_words(item.withheld)] if item.withheld else []
+        said = [capital(reason_words(item.withheld))] if item.withheld else []
         said += self.fixed(item)
         if item.tried_before:
             ended = ended_words(item.tried_before, self.rules)
             said.append(say(self.rules, "follow", "tried_before", ended=ended))
         if item.evidence is Evidence.CANNOT_TELL:
             said += self._cannot_tell(item)
-        said.append(less_than_worth(item, self.rules, self.amounts, self.unit))
-        named: set[object] = {
-            doubt.other for doubt in item.doubts if doubt.code is DoubtCode.CONFOUNDER
-        }
-        named |= {note.values.get("factor") for note in item.notes if isinstance(note, Message)}
-        along = [name for name in item.travels_with if name not in named]
-        if along:
-            names = [factor_phrase(name, self.rules, self.unit) for name in along]
-            said.append(f"Often along with it: {', '.join(names)}.")
-        if item.could_run_backwards and item.evidence is Evidence.HINT:
-            said.append(say(self.rules, "sentence", "backwards"))
         return [text for text in said if text]
 
     def fixed(self, item: Hypothesis) -> list[str]:
@@ -146,7 +163,7 @@ class HypothesisTeller:
         if not item.fixed_on:
             return []
         key = "told" if item.fixed_proven is False else "proven"
-        said = [say(self.rules, "fixed", key, day=item.fixed_on)]
+        said = [say(self.rules, "fixed", key, day=dated(item.fixed_on))]
         if item.guess in ("up", "down"):
             said.append(say(self.rules, "fixed", f"guess_{item.guess}"))
             said.append(against_guess(item, self.rules))
@@ -156,7 +173,7 @@ class HypothesisTeller:
         said = []
         if item.unlikely_beyond is not None and item.withheld is None:
             unit, show = item.unit, self.amounts
-            size = f"{show.level(item.unlikely_beyond, unit)} {show.unit(unit)}"
+            size = show.about(item.unlikely_beyond, unit)
             each = each_more(item, self.rules, self.unit)
             size += f" for {each}" if each else ""
             said.append(say(self.rules, "cannot_tell", "unlikely", size=size))

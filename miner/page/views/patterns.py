@@ -23,6 +23,7 @@ from miner.render.figures.inline import Styles
 from miner.steps import followup_state
 from miner.steps.settings import display_unit
 from miner.words.amounts import Amounts
+from miner.words.document import paragraph
 from miner.words.lengths import (
     beyond,
     calendar_weeks,
@@ -32,6 +33,7 @@ from miner.words.lengths import (
     title,
 )
 from miner.words.plan import about, beside
+from miner.words.sentences import evidence_of
 from miner.words.teller import HypothesisTeller, Teller
 from miner.words.why import why_parts
 from miner.words.wording import DAYS
@@ -59,7 +61,7 @@ def show(request: PageRequest) -> Response:
         styles=styles,
         item=item,
         title=teller.title(item),
-        parts=told.parts(item, level=True),
+        parts=[*told.parts(item), paragraph(evidence_of(item, entry.words))],
         dots=dots,
         line=line,
         why=told_why[1:],
