@@ -142,7 +142,7 @@ def ranking_parts(
         folder: the client's folder as it was written, for commands; else the client's code.
     """
     rules = rules_at_door(rules)
-    teller = _Teller(ranking, rules, Amounts(display_unit), folder or clean(ranking.client, 60))
+    teller = _Teller(ranking, rules, Amounts(display_unit), folder or clean(ranking.client, 40))
     cautions = CautionBlocks(ranking.cautions)
     first = (
         [BLANK, *cautions.first()[:-1]] if cautioned and (cautions.ahead or cautions.told) else []
