@@ -5,7 +5,13 @@ from __future__ import annotations
 from miner.core.results import Evidence, Hypothesis, Shape
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
-from miner.words.sentences import each_more, factor_words, outcome_changed, outcome_label
+from miner.words.sentences import (
+    each_more,
+    factor_phrase,
+    factor_words,
+    outcome_changed,
+    outcome_label,
+)
 from miner.words.wording import capital, listed, say
 
 CLAIMED = (Evidence.CLEAR, Evidence.HINT)
@@ -62,8 +68,10 @@ def headline(
 
 
 def habits_of(item: Hypothesis, rules: RuleBook, unit: str = "day") -> str:
-    """Return the habits of a hypothesis as days or meals with them: "short nights"."""
-    return listed([factor_words(name, rules, unit) for name in item.factors])
+    """Return a habit as days or meals with it, "short nights"; of several the phrases."""
+    if len(item.factors) == 1:
+        return factor_words(item.factors[0], rules, unit)
+    return listed([factor_phrase(name, rules, unit) for name in item.factors])
 
 
 def counted(
@@ -71,14 +79,14 @@ def counted(
 ) -> str:
     """Return the counts of both groups, or their means where the counts point the other way.
 
-    Of a dose without units on both sides of its cut nothing is counted.
+    Of a dose that is claimed, without units on both sides of its cut, nothing is counted.
     """
     counts, values = item.counts, _values(item, rules, unit)
     if counts.known == 0:
         return say(rules, "sentence", "no_units", unit=unit)
     if not counts.with_ or not counts.without:
-        dose = item.shape is Shape.DOSE
-        return "" if dose else say(rules, "sentence", "one_side", **values)
+        told = item.shape is Shape.DOSE and item.evidence in CLAIMED
+        return "" if told else say(rules, "sentence", "one_side", **values)
     way = "for" if _relation(item, unit) == "same_day" else "after"
     if _points_against(item, rules, unit) and item.means is not None:
         show, (with_, without) = amounts or Amounts(), item.means

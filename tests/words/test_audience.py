@@ -31,7 +31,6 @@ def test_no_sentence_is_said_to_the_client_of_somebody_else(
 
 def test_a_client_is_told_you(rules: RuleBook) -> None:
     assert said_to(rules, Audience.CLIENT) is rules
-    assert "in your higher quarter" in rules.wording["sentence"]["precedes"]
     assert outcome_label("minutes_above", rules) == "time above your range"
 
 
@@ -76,7 +75,5 @@ def test_a_ranking_tells_a_client_s_own_word_unchanged_at_every_door(
     with at_door(door):
         ranking = worded(samples.ranking(item), Wording(rules_at_door(rules)))
         text = " ".join(render(ranking_parts(ranking, rules_at_door(rules)), 400).split())
-    phrase = rules.factor(own).phrase
-    assert f"Often along with it: {phrase}." in text
-    assert rules.factor(own).with_many in text
-    assert ("in your higher quarter" in text) == (door == "client")
+    assert text.count(rules.factor(own).with_many) > 1
+    assert ("time above your range" in text) == (door == "client")

@@ -15,7 +15,8 @@ from miner.render.drawn import NARROW
 from miner.render.figures.hypothesis import Difference, Line, Point, difference, scatter
 from miner.render.terminal import render
 from miner.words.amounts import Amounts
-from miner.words.sentences import each_more, sentence
+from miner.words.pattern import sentence
+from miner.words.sentences import each_more
 from miner.words.teller import HypothesisTeller
 
 RULES = rulebook.load()
@@ -27,31 +28,31 @@ def dose(samples):
     return samples.hypothesis(shape=Shape.DOSE, per=HOUR, difference=6.1, interval=(1.2, 13.0))
 
 
-# The contract's example: each hour less sleep came before about 6 mg/dL more waking glucose.
 def test_the_slope_comes_first_and_the_counts_of_the_cut_beside_it(dose):
     said = sentence(dose, RULES)
     assert said == (
-        "Each hour less sleep came before higher waking glucose, by about 6.1 mg/dL. "
-        "After 9 short nights, 5 mornings were in your higher quarter for waking glucose. "
-        "After 19 other nights, 2 were."
+        "Each hour less sleep came before higher waking glucose, by about 6 mg/dL. "
+        "Waking glucose was high after 5 of 9 short nights and after 2 of 19 others."
     )
     assert sentence(replace(dose, difference=-6.1), RULES).startswith(
-        "Each hour less sleep came before lower waking glucose, by about 6.1 mg/dL."
+        "Each hour less sleep came before lower waking glucose, by about 6 mg/dL."
     )
     mmol = sentence(dose, RULES, amounts=Amounts("mmol/L"))
     assert mmol.startswith(
-        "Each hour less sleep came before higher waking glucose, by about 0.34 mmol/L"
+        "Each hour less sleep came before higher waking glucose, by about 0.3 mmol/L"
     )
 
 
 def test_without_days_on_both_sides_no_counts_are_told(dose):
     bare = sentence(replace(dose, counts=Counts(0, 0, 28, 7, 2)), RULES)
-    assert bare == "Each hour less sleep came before higher waking glucose, by about 6.1 mg/dL."
+    assert bare == "Each hour less sleep came before higher waking glucose, by about 6 mg/dL."
 
 
 def test_its_size_says_what_it_is_for(dose):
     text = render(HypothesisTeller(RULES, Amounts()).parts(dose), 2000)
-    assert "waking glucose +6.1 mg/dL for each hour less sleep (+1.2 to +13.0)" in text
+    assert "It was about 6 mg/dL higher for each hour less sleep (1 to 13)" in text
+    exact = HypothesisTeller(RULES, Amounts()).exact(dose)
+    assert "+6.1 mg/dL for each hour less sleep (+1.2 to +13.0)" in exact
     unsure = replace(dose, evidence=Evidence.CANNOT_TELL, unlikely_beyond=9.0)
     text = render(HypothesisTeller(RULES, Amounts()).parts(unsure), 2000)
     assert "More than about 9 mg/dL for each hour less sleep is unlikely." in text

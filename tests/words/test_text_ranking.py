@@ -148,7 +148,8 @@ def test_what_came_together_is_the_headline_where_nothing_is_clear(
     items = tuple(
         samples.hypothesis(
             id=f"id-{name}", factors=(name,), evidence=Evidence.CANNOT_TELL,
-            outcome="overnight_mean", expected_on_new_days=None, difference=16.0, interval=(6.2, 25.4), p=p,
+            outcome="overnight_mean", expected_on_new_days=None,
+            difference=16.0, interval=(6.2, 25.4), p=p,
             counts=Counts(10, 8, 18, 0, 2), withheld=Withheld(why(other, rules), 1, 5),
         )
         for name, other, p in (
