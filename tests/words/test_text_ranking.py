@@ -388,7 +388,7 @@ def test_too_few_days_end_with_what_to_do_meanwhile(samples: ModuleType, rules: 
 client-07, 1 Mar to 2 Apr 2026: 12 of 15 days could be used.
 
 Too few days to look for patterns: 20 are needed, so 8 more.
-While you wait, write down three questions (miner ask my/client-07 ... --fix).
+While you wait, write down three questions: miner ask my/client-07 with --fix.
 """
     )
 
