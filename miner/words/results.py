@@ -82,7 +82,7 @@ _SENTENCES: dict[tuple[str, str], Callable[[Any, Wording], Any]] = {
     ("Hypothesis", "sentence"): lambda item, by: pattern.sentence(
         item, by.rules, by.unit, _amounts(by)
     ),
-    ("Hypothesis", "luck_sentence"): lambda item, by: sentences.luck(item, by.rules, by.days),
+    ("Hypothesis", "luck_sentence"): lambda item, by: sentences.luck(item, by.rules),
     ("KeptResult", "sentence"): lambda item, by: follow.follow_sentence(item, by.rules, by.case),
     ("PlanResult", "sentence"): lambda item, by: plan.result_sentence(
         item, by.rules, by.case or "waiting"

@@ -226,27 +226,14 @@ def each_more(item: Hypothesis, rules: RuleBook, unit: str = "day") -> str:
     return rules.factor(item.factors[0], unit).each or ""
 
 
-def spans_of(days: int) -> str:
-    """Return what records of so many days are called, many of them; 0 is not known."""
-    low, high = ABOUT_A_MONTH
-    month = not days or low <= days <= high
-    return "months" if month else f"records of {several(days, 'day')}"
-
-
-def luck(item: Hypothesis, rules: RuleBook, days: int = 0) -> str:
-    """Return how often luck alone would show something this strong.
-
-    Args:
-        item: what was found.
-        rules: the rule books.
-        days: how long the record is.
-    """
+def luck(item: Hypothesis, rules: RuleBook) -> str:
+    """Return how often luck alone would show something this strong."""
     found = luck_count(item)
     if found is None:
         return ""
     family, count = found
     key = f"{family}_rare" if count < 1 else family
-    return say(rules, "luck", key, count=count, spans=spans_of(days))
+    return say(rules, "luck", key, count=count)
 
 
 def luck_count(item: Hypothesis) -> tuple[str, int] | None:

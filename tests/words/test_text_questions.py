@@ -42,18 +42,17 @@ def test_an_answer_is_told_under_its_level(samples: ModuleType, rules: RuleBook)
     assert (
         render(answer_parts(item, rules))
         == """\
-We could not tell.
-  After 9 short nights, 5 mornings were in the client's higher quarter for
-  waking glucose. After 19 other nights, 2 were.
-    waking glucose +8.4 mg/dL (-3.0 to +12.0); on new days +5.2; ID 3fa9c1d2
-    Fixed on 2026-02-01, as told. The guess was up. More than about 12 mg/dL is
-    unlikely. In 40 new days, a difference worth acting on would be found 80
-    times in 100.
+We could not tell about short nights and waking glucose.
+Waking glucose was high after 5 of 9 short nights and after 2 of 19 others. It
+was about 8 mg/dL higher (3 lower to 12 higher); on new days, expect about 5.
+Written down on 2026-02-01, according to you. The guess was higher. More than
+about 12 mg/dL is unlikely. In 40 new days, a difference worth acting on would
+be found 80 times in 100.
 """
     )
     # 11.6 and 8.4 mg/dL over 18.0156
     mmol = render(answer_parts(item, rules, display_unit="mmol/L"))
-    assert "waking glucose +0.47 mmol/L" in mmol
+    assert "It was about 0.5 mmol/L higher" in " ".join(mmol.split())
     assert "More than about 0.6 mmol/L is unlikely." in " ".join(mmol.split())
 
 
@@ -63,11 +62,13 @@ def test_what_was_written_down_is_told_with_what_was_before(rules: RuleBook) -> 
     assert (
         render(fixed_parts("client-07", asked, rules, ["2 fixed so far."]))
         == """\
-client-07: written down. A short night and waking glucose. Fixed on 2026-02-01.
-It will be judged on days that start after 2026-02-01. 2 fixed so far.
+client-07: written down. A short night and waking glucose. Written down on
+2026-02-01.
+Only days after 2026-02-01 will answer it. 2 fixed so far.
 
 1 question fixed before it
-  Wine days and night glucose. Fixed on 2026-01-01, as told. The guess was up.
+  Wine days and night glucose. Written down on 2026-01-01, according to you. The
+  guess was higher.
 """
     )
 
