@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -46,6 +47,19 @@ def test_a_number_leads_to_the_pattern_that_the_ranking_shows(run: Any, ranked: 
     )
     history = run("history", str(ranked)).stdout
     assert "numbered" not in history
+
+
+def test_a_ranking_is_one_screen_with_its_patterns_numbered_in_order(
+    run: Any, ranked: Path
+) -> None:
+    lines = run("rank", str(ranked), "--draws", "100").stdout.splitlines()
+    assert len(lines) <= 25
+    assert lines[0] == "client-01, 12 Jan to 23 Feb 2026: 41 of 43 days could be used."
+    numbers = [int(found[1]) for line in lines if (found := re.match(r"(\d+)  \S", line))]
+    assert numbers == [1, 2, 3, 4]
+    assert f"The days behind a pattern: miner why {ranked} 1" in lines
+    full = run("rank", str(ranked), "--draws", "100", "--detail").stdout
+    assert len(full.splitlines()) < 250
 
 
 def test_a_bad_number_is_one_message_of_every_command(

@@ -14,6 +14,7 @@ import pytest
 
 from miner import steps
 from miner.core import resources
+from miner.words.wording import dated
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 
@@ -43,8 +44,8 @@ def test_a_question_not_fixed_before_is_a_hint_at_most(run: Any, client: str) ->
     assert (found["fixed_before"], found["fixed_on"]) == (False, None)
     assert found["p"] < 0.05
     text = run("ask", client, *PAIR).stdout
-    assert text.startswith("A hint, no more.\n")
-    assert "This question was not fixed before these records" in " ".join(text.split())
+    assert text.startswith("Short nights came before higher waking glucose. A hint, no more.\n")
+    assert "This question was not written down before these records" in " ".join(text.split())
     assert "You had already looked" not in " ".join(text.split())
     story = run("history", client).stdout
     assert story.count("Looked at: A short night and waking glucose.") == 1
@@ -78,7 +79,9 @@ def test_a_question_fixed_on_paper_is_answered_on_later_days_alone(run: Any, cli
     assert (found["fixed_before"], found["fixed_proven"]) == (True, False)
     assert "The date is shown as told, not proven." in found["advice"]
     assert "not fixed before" not in " ".join(found["notes"])
-    assert "Fixed on 2026-01-19, as told." in " ".join(run("ask", client, *PAIR).stdout.split())
+    assert f"Written down on {dated('2026-01-19')}, according to you." in " ".join(
+        run("ask", client, *PAIR).stdout.split()
+    )
 
     why = json.loads(run("why", client, found["id"], "--format", "json").stdout)
     used = [unit for unit in why["units"] if unit["used"]]
@@ -106,7 +109,7 @@ def test_a_ledger_changed_by_hand_is_told_and_not_taken_as_proven(run: Any, clie
     result = run("ask", client, *PAIR)
     assert result.exit_code == 0
     told = " ".join(result.stdout.split())
-    assert "Fixed on 2026-01-11, as told." in told
+    assert f"Written down on {dated('2026-01-11')}, according to you." in told
     assert "ledger.jsonl, row 1: the line was changed after it was written. " in told
 
 

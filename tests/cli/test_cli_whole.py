@@ -37,7 +37,10 @@ def test_too_few_days_are_told_with_three(run: Any, client: str) -> None:
     assert (result.exit_code, result.stderr) == (3, "")
     assert found["hypotheses"] == []
     assert found["usable_units"] < 20
-    assert run("rank", client).stdout.startswith(f"{found['usable_units']} usable days.")
+    more = 20 - found["usable_units"]
+    assert f"Too few days to look for patterns: 20 are needed, so {more} more." in (
+        run("rank", client).stdout
+    )
 
 
 def test_an_outcome_that_does_not_exist_is_bad_input(run: Any, client: str) -> None:

@@ -156,7 +156,7 @@ def test_a_line_up_is_drawn_where_it_was_asked_for(practice: Path, visitor: Open
 
 
 def test_the_practitioner_s_pages_speak_of_the_client(practice: Path, visitor: Open) -> None:
-    """What is said to a client ("your higher quarter") is said to the client alone."""
+    """What is said to a client ("your glucose") is said to the client alone."""
     one = visitor(practice)
     one.post(f"{CLIENT}/ranking")
     one.post(f"{CLIENT}/pages", include=["4c28aa7c"], kind=["session", "doctor"])
@@ -166,5 +166,5 @@ def test_the_practitioner_s_pages_speak_of_the_client(practice: Path, visitor: O
     for path in [*own, "/rules", f"{CLIENT}/questions"]:
         text = one.get(path).text
         assert not re.search(r"[Yy]our (higher|range|value|days)\b", text), path
-    assert "the client's higher quarter" in one.get(f"{CLIENT}/ranking").text.replace("&#39;", "'")
-    assert "your higher quarter" in one.get(f"{CLIENT}/pages/session").text
+    assert "the client's own days" in one.get(f"{CLIENT}/ranking").text.replace("&#39;", "'")
+    assert "in your own top quarter" in one.get(f"{CLIENT}/pages/session").text

@@ -47,7 +47,7 @@ def test_a_fixed_question_is_shown_on_the_days_after_it_was_fixed(
     assert sum(unit.with_factor == 1.0 for unit in used) == asked.counts.with_
     assert sum(unit.with_factor == 0.0 for unit in used) == asked.counts.without
     page = render(found, "preparation", rules)
-    assert "Fixed on 2026-01-19, as told. The guess was up." in page
+    assert "according to you. The guess was higher." in page
     assert "Your question" in render(found, "session", rules)
 
 

@@ -361,7 +361,7 @@ def test_every_sentence_of_the_book_is_short_once_filled_in(rules: RuleBook) -> 
         "label": "time above your range", "records": "200 records", "claimed": 8, "low": 2,
         "high": 8,
     }  # fmt: skip
-    given |= {"days": "3 days", "unit": "day", "client": "client-07", "folder": "client-07"}
+    given |= {"days": "3 days", "unit": "mg/dL", "client": "client-07", "folder": "client-07"}
     given |= {"span": "12 Jan to 23 Feb 2026", "reason": "half are the same.", "more": "8 days"}
     given |= {"changed": "a larger rise after the meal", "habits": "Late dinners", "number": 1}
     given |= {"each": "Each hour less sleep", "counts": "3 of 7 high, 2 of 24 others."}
