@@ -36,7 +36,9 @@ def test_clients_of_the_demo_show_the_shape_that_is_true_of_them(
     assert (effect["factor"], effect["shape"]) == ("short_sleep", shape)
     assert (item.factors, item.outcome) == (("short_sleep",), "wake_glucose")
     assert item.shape == shape
-    assert ("Each hour less sleep came before about" in item.sentence) == (shape == "dose")
+    assert (
+        "Each hour less sleep came before higher waking glucose, by about" in item.sentence
+    ) == (shape == "dose")
     if item.per:
         assert item.interval[0] < effect["size"] < item.interval[1]
 
@@ -141,7 +143,7 @@ def test_a_question_fixed_now_counts_no_day_that_is_already_there(folder: Path) 
     ("factor", "outcome", "words"),
     [
         ("late_diner", "overnight_mean", "late_dinner"),
-        ("late_dinner", "overnight", "no outcome"),
+        ("late_dinner", "overnight", "no glucose measure"),
         ("short_sleep", "overnight_mean", "neither comes before nor goes with"),
     ],
 )
@@ -178,7 +180,7 @@ def test_where_no_habit_was_recorded_nothing_was_asked(folder: Path) -> None:
             path.unlink()
     found = ranked(folder)
     assert (found.questions_asked, found.status) == (0, "ranked")
-    assert found.verdict == "Nothing could be asked: no habit is known on enough days."
+    assert found.verdict == "Nothing could be checked: no habit is known on enough days."
 
 
 @pytest.mark.parametrize("names", [(), ("notes.txt",), ("guardrail.toml",)])

@@ -41,7 +41,7 @@ def test_an_outcome_cut_by_the_next_food_is_not_said_never_to_change(tmp_path: P
     folder = client(tmp_path / "client-01", [f"{at(minute)},food" for minute in every])
     text = rank(folder)
     assert "never changed" not in text
-    assert "We know it on too few meals (1 of the 10 needed)." in text
+    assert "we know it on too few meals (1 of the 10 needed)." in text
     assert f"Known on 1 of {len(every)} usable meals: " in text
     told = f"Not known: {len(every) - 1} meals: the next food came before the 2 hours were over."
     assert text.count(told) == 1  # once for the four outcomes together
