@@ -266,7 +266,7 @@ class Studio:
         if day.wake is not None and day.usable:
             parts.append(f"at waking {amounts.level(day.wake, 'mg/dL')}")
         if day.high and day.usable:
-            parts.append("in the higher quarter")
+            parts.append("high")
         return ", ".join(parts)
 
     def _dot(self, unit: UnitBehind, item: Hypothesis) -> Dot:

@@ -12,6 +12,7 @@ from miner.core.results.briefing import MAX_ON_ONE_SIDE, Measure, TrialDates
 from miner.rulebook import RuleBook
 from miner.words.amounts import MG_DL_PER_MMOL_L
 from miner.words.card import Card, measure_word
+from miner.words.cautions import reasons_of
 from miner.words.followed import followed_by
 from miner.words.safe import clean
 from miner.words.sentences import could_have_shown, evidence_of, on_a_told_date
@@ -269,6 +270,7 @@ def doctor(teller: Teller) -> dict[str, Any]:
     return {
         **teller.facts(),
         "referred": [_referred(one, teller) for one in check.cautions if one.days],
+        "why": " ".join(reasons_of([one for one in check.cautions if one.days])),
         "told_on": teller.cautions.told_on,
         "medicine": teller.cautions.medicine,
         "worn": _worn(len({day.sensor for day in brief.days if day.sensor}), every),
@@ -296,14 +298,17 @@ def _referred(one: CautionText, teller: Teller) -> tuple[str, str, str]:
 MOST_DATES = 12
 
 
+ANSWERS = {"yes": "Yes", "no": "No", "not_asked": "Still to ask"}
+
+
 def _intake(answers: Mapping[str, str]) -> list[str]:
     """Return the questions of the intake, those answered alike in one sentence."""
     by_answer = {
         answer: [question for question, told in answers.items() if told == answer]
-        for answer in ("yes", "no", "not_asked")
+        for answer in ANSWERS
     }
     return [
-        f"{capital(answer.replace('_', ' '))}: {'; '.join(questions)}."
+        f"{ANSWERS[answer]}: {'; '.join(questions)}."
         for answer, questions in by_answer.items()
         if questions
     ]
@@ -339,7 +344,7 @@ def tested(item: Hypothesis, teller: Teller) -> dict[str, str]:
     """Return one tested question: its counts, its difference with interval, and its level."""
     return {
         "title": teller.title(item),
-        "kind": "fixed before the records" if item.family == "fixed" else "found by search",
+        "kind": "written down before the records" if item.family == "fixed" else "found by search",
         "counts": clean(capital(teller.sentence(item))),
         "size": teller.hypothesis.difference(item),
         "evidence": f"{evidence_of(item, teller.rules, client=True)} {teller.ended(item)}".strip(),

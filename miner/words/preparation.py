@@ -48,6 +48,7 @@ def preparation(teller: Teller) -> dict[str, Any]:
         "findings": _findings(teller),
         "not_usable": _not_usable(teller),
         "ask_about": ask_about(teller),
+        "may_be_said": may_be_said(teller),
         "groups": _groups(teller),
         "cards": [(one, item) for one in teller.each() for item in one.chosen()],
         "meals": _meals(teller),
@@ -72,8 +73,8 @@ def ranked_before(teller: Teller) -> str:
         return "This page looks at the records twice, by day and by meal; both are counted."
     among = ", by day and by meal among them" if both else ""
     return (
-        f"These records were ranked in {times} ways{among}. With each of them luck has one more "
-        "chance."
+        f"These records were ranked in {times} ways{among}. With each of them, luck is more "
+        "likely to show something."
     )
 
 
@@ -97,6 +98,22 @@ def _notes(teller: Teller) -> list[str]:
     return [clean(note, 400) for note in (*ranking.notes, *not_ranked(ranking, teller.rules))]
 
 
+def may_be_said(teller: Teller) -> list[str]:
+    """Return what the practitioner may say of these records in the session, and what not."""
+    said, cautions = [], teller.cautions
+    if cautions.ahead:
+        said.append("Show no pattern before the client has been asked to see a clinician.")
+    if cautions.stops:
+        said.append("Say nothing about food, and show no number.")
+    if any(teller.level(level) for level in (Evidence.CLEAR, Evidence.HINT)):
+        said.append("Say what came before or went with what, with the counts of both groups.")
+        said.append("Call a hint a hint. A pattern has not changed anything before it is tested.")
+    else:
+        said.append("Say that no habit stood out, and what these days could have shown.")
+    said.append("Give no reason: the records do not show why. Change no medicine.")
+    return said
+
+
 def _range(teller: Teller) -> str:
     low, high = (teller.amounts.level(end, "mg/dL") for end in teller.brief.range)
     return f"{low} to {high} {teller.brief.display_unit}"
@@ -110,7 +127,7 @@ def _groups(teller: Teller) -> list[tuple[str, list[dict[str, Any]]]]:
     hints = teller.level(Evidence.HINT)
     shown = hints[: teller.rules.guardrails.hints_shown]
     groups = (
-        ("Fixed questions", _fixed(teller)),
+        ("Questions written down before", _fixed(teller)),
         ("Clear enough to test", teller.level(Evidence.CLEAR)),
         (_hints_title(teller, len(hints)), shown),
     )
@@ -132,8 +149,8 @@ def _counted(teller: Teller) -> str:
         f"{rest if level is Evidence.CANNOT_TELL else ''}."
         for level in Evidence
     ]
-    asked = several(teller.brief.ranking.questions_asked, "question was", "questions were")
-    return f"{asked} tested, habits taken together among them. {' '.join(told)}"
+    asked = several(teller.brief.ranking.questions_asked, "pattern was", "patterns were")
+    return f"{asked} checked, combinations of habits among them. {' '.join(told)}"
 
 
 def _hints_title(teller: Teller, found: int) -> str:
@@ -215,10 +232,10 @@ def ask_about(teller: Teller) -> tuple[list[str], list[str]]:
         if not day.usable:
             continue
         if day.high and day.meals + day.tags == 0:
-            bare.append(f"{day_name(day.day)}: in the higher quarter, and nothing was noted.")
+            bare.append(f"{day_name(day.day)}: high, and nothing was noted.")
         elif day.unlogged_rises:
             rises = several(day.unlogged_rises, "rise")
-            which = ", in the higher quarter" if day.high else ""
+            which = ", high" if day.high else ""
             said = f"{day_name(day.day)}{which}: {rises} with no meal noted ({_noted(day)})."
             (high if day.high else others).append(said)
     first = bare + high

@@ -345,10 +345,8 @@ def test_of_many_days_to_ask_about_the_high_ones_come_first_and_the_rest_is_fold
     text = page_text.seen(render(replace(brief, days=days), "preparation", rules))
     at = text.index("Ask the client")
     assert text[at + 1 : at + 4] == [
-        "Fri 30 January: in the higher quarter, and nothing was noted.",
-        "Wed 28 January, in the higher quarter: 1 rise with no meal noted "
-        "(2 meals and 0 tags noted).",
-        "Thu 29 January, in the higher quarter: 1 rise with no meal noted "
-        "(2 meals and 0 tags noted).",
+        "Fri 30 January: high, and nothing was noted.",
+        "Wed 28 January, high: 1 rise with no meal noted (2 meals and 0 tags noted).",
+        "Thu 29 January, high: 1 rise with no meal noted (2 meals and 0 tags noted).",
     ]
     assert text[at + 4] == "27 more days with a rise and no meal noted"
