@@ -29,7 +29,7 @@ from miner.words.card import Card
 from miner.words.choosing import AT_MOST, ChoiceForm, chosen_lines
 from miner.words.door import Audience, at_door, said_to
 from miner.words.handouts import doctor, referral, session, take_home
-from miner.words.plan import beside, stops, tested_question
+from miner.words.plan import STOPS, beside
 from miner.words.practice import CaseloadTeller, first
 from miner.words.preparation import preparation
 from miner.words.safe import clean
@@ -359,13 +359,13 @@ def plan_page(plan: Plan, rules: RuleBook, client: str) -> str:
             Styles(),
             client=clean(client, 60),
             span=span_words(plan.periods[0].first, plan.periods[-1].last),
-            question=tested_question(plan, rules),
+            question=say(rules, "plan", "sheet_question"),
             change=plan.change,
             caption=say(rules, "plan", "tick"),
             lines=[*beside(plan, rules), *([say(rules, "plan", "free")] if free else [])],
             days=days,
-            stop_rules=stops(rules),
-            always=client_always(rules),
+            stop_rules=[say(rules, "plan", key) for key in STOPS if key != "stop_worry"],
+            always=client_always(rules)[1:],  # when to call and to stop is said just above
         )
 
 
@@ -374,8 +374,7 @@ def sheet_lines(plan: Plan, rules: RuleBook) -> tuple[SheetLine, ...]:
     from pandas import date_range
 
     told = {
-        arm: say(rules, "plan", f"sheet_{arm}", change=plan.change)
-        for arm in ("change", "usual", "free", "sensor")
+        arm: say(rules, "plan", f"sheet_{arm}") for arm in ("change", "usual", "free", "sensor")
     }
     arms = {
         str(day.date()): period.arm

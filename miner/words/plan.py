@@ -10,7 +10,7 @@ from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, heading, paragraph, table
 from miner.words.sentences import difference_words, factor_phrase, outcome_label, result_size
-from miner.words.wording import dated, full_date, listed, say
+from miner.words.wording import dated, first_days, say
 
 ARMS = {"change": "A, the change", "usual": "B, as usual"}
 
@@ -95,7 +95,7 @@ def beside(plan: Plan, rules: RuleBook) -> list[str]:
         key = "leave_out_one" if dropped == 1 else "leave_out"
         lines.append(say(rules, "plan", key, days=several(dropped, "day")))
     if plan.sensor_changes:
-        changes = listed([full_date(day) for day in plan.sensor_changes])
+        changes = first_days(plan.sensor_changes, len(plan.sensor_changes))
         lines.append(say(rules, "plan", "sensor", days=changes))
     return lines
 

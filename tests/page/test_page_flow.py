@@ -204,7 +204,7 @@ def test_a_plan_is_looked_at_before_it_is_written_and_read(practice: Path, visit
     one.post(f"{CLIENT}/patterns/4c28aa7c/plan", **(fields | {"action": "write"}))
     (plan,) = replay(ledger.read(folder)).kept[0].plans
     sheet = one.get(f"{CLIENT}/plans/{plan.name}/sheet")
-    assert "The question is: does waking glucose differ" in sheet.text
+    assert "The question is: do days with this differ" in sheet.text
     assert plan.name not in sheet.text
     assert "unsafe" not in sheet.headers["content-security-policy"]
     calendar = one.get(f"{CLIENT}/plans/{plan.name}/sheet", params={"as": "calendar"})
