@@ -295,7 +295,7 @@ class _Teller:
         )
 
     def _below(self, one: Hypothesis) -> list[str]:
-        """Return what a hint cannot be told from; of more than luck would give, its doubts too."""
+        """Return what a hint cannot be told from; of one that passed, why it is no more too."""
         passed = one.p_adjusted is not None and one.p_adjusted <= self.ranking.claim_level
         doubts = doubt_sentences(one, self.rules, self.ranking.unit) if passed else []
         notes = [
@@ -303,7 +303,8 @@ class _Teller:
             for note in one.notes
             if not _said_above(note) and (passed or _names_another(note))
         ]
-        return [*notes, *([one.luck_sentence] if passed else []), *doubts]
+        luck = [one.luck_sentence] if passed and not self.ranking.second_look else []
+        return [*notes, *luck, *doubts]
 
     def _which(self, group: Sequence[Hypothesis]) -> str:
         changed = outcome_changed(group[0], self.rules, self.ranking.unit)
