@@ -194,7 +194,7 @@ def test_why_names_the_very_line_of_each_value(run: Any, client: str) -> None:
 def test_an_id_that_is_not_known_is_bad_input(run: Any, client: str) -> None:
     result = run("why", client, "00000000")
     assert (result.exit_code, result.stdout) == (2, "")
-    assert "There is no hypothesis '00000000' in these records" in result.stderr
+    assert "There is no pattern '00000000' in these records" in result.stderr
 
 
 def test_too_few_days_exit_with_three(run: Any, client: str) -> None:

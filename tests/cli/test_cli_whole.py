@@ -46,7 +46,7 @@ def test_too_few_days_are_told_with_three(run: Any, client: str) -> None:
 def test_an_outcome_that_does_not_exist_is_bad_input(run: Any, client: str) -> None:
     result = run("rank", client, "--outcome", "wake_glucse")
     assert (result.exit_code, result.stdout) == (2, "")
-    assert "There is no outcome 'wake_glucse'" in result.stderr
+    assert "A day has no glucose measure 'wake_glucse'" in result.stderr
     assert "Did you mean 'wake_glucose'?" in result.stderr
 
 

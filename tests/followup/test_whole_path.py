@@ -313,7 +313,7 @@ def test_two_programs_that_keep_at_once_cannot_both_be_third(folder, others, rul
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("nothing1", "--as", "watch"), "There is no hypothesis 'nothing1'"),
+        (("nothing1", "--as", "watch"), "There is no pattern 'nothing1'"),
         (("ID",), "--as is missing"),
         (("ID", "--as", "watch"), "kept already"),
         (("ID", "--as", "watching"), "not one of"),

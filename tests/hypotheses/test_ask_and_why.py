@@ -49,14 +49,14 @@ def test_the_spread_across_clients_is_used_for_one_question():
 @pytest.mark.parametrize(
     ("factor", "outcome", "found", "do"),
     [
-        ("tag:rain", "day_meen", "no outcome 'day_meen' by day", "Did you mean 'day_mean'?"),
-        ("tag:rain", "xyz", "no outcome 'xyz' by day", ""),
+        ("tag:rain", "day_meen", "no glucose measure 'day_meen'", "Did you mean 'day_mean'?"),
+        ("tag:rain", "xyz", "no glucose measure 'xyz'", ""),
         ("lat_dinner", "day_mean", "no habit 'lat_dinner'", "Did you mean 'late_dinner'?"),
-        ("short_sleep", "day_mean", "'short_sleep' does not meet 'day_mean'", ""),
+        ("short_sleep", "day_mean", "'short_sleep' cannot be set against 'day_mean'", ""),
         (
             "tag:rains",
             "day_mean",
-            "'tag:rains' does not meet 'day_mean'",
+            "'tag:rains' cannot be set against 'day_mean'",
             "Did you mean 'tag:rain'?",
         ),
     ],
@@ -141,5 +141,5 @@ def test_a_rule_of_two_can_be_asked_for_too():
 
 
 def test_an_id_of_no_rule_is_refused():
-    with pytest.raises(MinerError, match="no hypothesis '00000000'"):
+    with pytest.raises(MinerError, match="no pattern '00000000'"):
         why_table(_table(), RULES, "00000000", "x")

@@ -71,7 +71,7 @@ def test_the_search_does_not_look_at_it():
 
 
 def test_an_unknown_outcome_is_told_the_whole_day_among_the_names():
-    with pytest.raises(MinerError, match="no outcome 'hole_day' by day") as raised:
+    with pytest.raises(MinerError, match="no glucose measure 'hole_day'") as raised:
         ask_table(_table(), RULES, Question("late_dinner", "hole_day"))
     assert "whole_day" in raised.value.expected
     assert "'whole_day'" in raised.value.do

@@ -29,8 +29,8 @@ def client(tmp_path_factory: pytest.TempPathFactory) -> Client:
     ("choice", "told"),
     [
         ({"unit": "meals"}, "There is no unit 'meals'. Expected 'day' or 'meal'. Did you mean"),
-        ({"outcome": "dya_mean"}, "no outcome 'dya_mean' by day.*Did you mean 'day_mean'"),
-        ({"unit": "meal", "outcome": "day_mean"}, "no outcome 'day_mean' by meal"),
+        ({"outcome": "dya_mean"}, "no glucose measure 'dya_mean'.*Did you mean 'day_mean'"),
+        ({"unit": "meal", "outcome": "day_mean"}, "A meal has no glucose measure 'day_mean'"),
         ({"first": "1 March"}, "'1 March' is not a date"),
         ({"first": "2026-05-01", "last": "2026-04-01"}, "comes after the last"),
         ({"draws": 0}, "The value given for draws is 0. Expected a whole number from 99"),

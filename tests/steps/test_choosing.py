@@ -92,7 +92,7 @@ def test_undo_writes_what_takes_it_back(client: Client, shown: list[str]) -> Non
 @pytest.mark.parametrize(
     ("wishes", "told"),
     [
-        ({"12345678": "watch"}, "no hypothesis '12345678'"),
+        ({"12345678": "watch"}, "no pattern '12345678'"),
         ({"second": "perhaps"}, "The choice is 'perhaps'"),
         ({"second": "test"}, "cannot be tested"),
         ({"second": "anyway"}, "not done without a test"),
