@@ -62,7 +62,7 @@ def test_meals_without_glucose_say_so_and_a_spelling_costs_nothing(tmp_path: Pat
     assert "Left out: 28 meals: there are no glucose readings on that day." in text
     assert "may be one" not in text
     assert text.count("may cost usable days: ") == 1
-    assert "they have 0 days in common" in text
+    assert "with 0 days in common" in text
 
 
 @pytest.mark.parametrize("unit", ["day", "meal"])
