@@ -59,6 +59,7 @@ class Settings:
 
     Attributes:
         range: the client's glucose range in mg/dL, low and high.
+        call: below and above what the client calls a doctor, mg/dL; None where nothing is agreed.
         sensor_changes: wall-clock times at which a new sensor began (numpy datetime64).
         intake: yes, no or not_asked, by question.
         rest_days: names of week days ("sat") and ISO dates; default Saturday and Sunday.
@@ -87,6 +88,7 @@ class Settings:
     food_synonyms: Mapping[str, str] = field(default_factory=dict)
     clinician: Clinician = Clinician()
     a1c_percent: float | None = None
+    call: tuple[float, float] | None = None
     sensor_days: int | None = None
 
 

@@ -119,6 +119,7 @@ def briefing(
         display_unit=client.settings.display_unit,
         calm=client.settings.calm or bool(calm_said(client, books)),
         range=client.settings.range,
+        call=client.settings.call,
         actions=_actions(report.cautions),
         intake={
             question.asked: intake.get(name, "not_asked")

@@ -255,7 +255,9 @@ class Teller:
         """When a client calls a doctor: at the numbers agreed on, or at those written by hand."""
         if self.brief.calm:
             return say(self.rules, "home", "call_calm")
-        return say(self.rules, "home", "call", above=BY_HAND, below=BY_HAND)
+        ends = self.brief.call
+        told = [self.amounts.level(end, "mg/dL") for end in ends] if ends else [BY_HAND] * 2
+        return say(self.rules, "home", "call", below=told[0], above=told[1])
 
     def level(self, evidence: Evidence) -> list[Hypothesis]:
         """Return what the search found of one level."""

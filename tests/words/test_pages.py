@@ -600,3 +600,15 @@ def test_hiding_a_food_changes_no_other_word(
     ]
     counts = f"{clear.counts.with_high} of {clear.counts.with_} short nights"
     assert [page.count(counts) for page in pages_] == [1, 1]
+
+
+def test_the_numbers_agreed_on_are_on_a_client_s_page_or_a_space_for_them(
+    brief: Briefing, text_of: TextOf
+) -> None:
+    agreed = replace(brief, call=(60.0, 250.0))
+    for kind in CLIENT_PAGES:
+        assert "if you see more than 250 or less than 60 on your sensor" in text_of(agreed, kind)
+        assert "more than \u2026\u2026\u2026\u2026 or less than" in text_of(brief, kind)
+        assert "on your sensor" not in text_of(replace(agreed, calm=True), kind)
+    of_mmol = text_of(replace(agreed, display_unit="mmol/L"), "take-home")
+    assert "more than 13.9 or less than 3.3" in of_mmol

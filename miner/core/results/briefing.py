@@ -170,6 +170,7 @@ class Briefing(Result):
         display_unit: ``mg/dL`` or ``mmol/L``; every value here is in mg/dL.
         calm: client pages without numbers or curves.
         range: the client's range, mg/dL.
+        call: below and above what the client calls a doctor, mg/dL; None where nothing is agreed.
         actions: what a client is told where a caution asks for a clinician; never the reason.
         intake: question in words -> yes, no or not_asked.
         medicine_tags: tags that name a medicine.
@@ -207,6 +208,7 @@ class Briefing(Result):
     times: tuple[TimeOfDay, ...] = ()
     offers: Mapping[str, Offer] = field(default_factory=dict)
     chosen: Mapping[str, ChosenIdea] = field(default_factory=dict)
+    call: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -151,6 +151,7 @@ class ClientFile(PracticeFile):
     code: str | None = None
     time_zone: Zone | None = None
     range: tuple[float, float] | None = None
+    call: tuple[float, float] | None = None
     sensor_changes: tuple[Moment, ...] = ()
     intake: dict[str, Answer] = Field(default_factory=dict)
     clinician: ClinicianTable = ClinicianTable()
@@ -169,7 +170,7 @@ class ClientFile(PracticeFile):
         """Return whether diabetes is diagnosed and treated by a clinician."""
         return self.clinician.treats_diabetes and self.intake.get("diabetes") == "yes"
 
-    @field_validator("range")
+    @field_validator("range", "call")
     @classmethod
     def _mg_dl(cls, value: tuple[float, float] | None) -> tuple[float, float] | None:
         if value is None:
@@ -216,6 +217,7 @@ def read_settings(folder: Path, practice: Path | None) -> Settings:
         code=own.code or printable(folder.resolve().name),
         time_zone=zone,
         range=own.range_used(),
+        call=own.call,
         sensor_changes=tuple(sorted(_local(item, zone) for item in own.sensor_changes)),
         intake=own.intake,
         left_out=tuple(LeftOutDay(d.date, d.reason, d.entered) for d in own.left_out),

@@ -13,6 +13,7 @@ FULL = """\
 code = "C-07"
 time_zone = "Europe/Lisbon"
 range = [70, 145]
+call = [60, 250]
 sensor_changes = [2026-03-15T09:00:00, "2026-03-01T08:00", 2026-03-29, 2026-04-12T08:00:00Z]
 rest_days = ["Sunday", "mon", 2026-03-25]
 calm = true
@@ -52,6 +53,7 @@ def test_everything_that_may_be_said(folder):
     assert settings.synonyms == {"late coffee": "coffee"}
     assert settings.calm is True
     assert settings.pooled is True
+    assert settings.call == (60.0, 250.0)
 
 
 def test_nothing_said_is_the_defaults(folder):
@@ -86,6 +88,7 @@ def test_the_clients_word_stands_before_the_practices(folder):
         ('time_zone = "Lisbon"', "a time zone such as 'Europe/Lisbon'"),
         ("range = [3.9, 7.8]", "in mg/dL"),
         ("range = [140, 70]", "the lower first"),
+        ("call = [3.3, 13.9]", "in mg/dL"),
         ('[intake]\ninsulin = "maybe"', "'insulin' in [intake] is 'maybe'"),
         ("[intake]\ninsulin = true", "'yes', 'no' or 'not_asked'"),
         ('sensor_changes = ["soon"]', "a date and time such as"),
