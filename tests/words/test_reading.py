@@ -91,7 +91,7 @@ def kept(rules: RuleBook, **changes: Any) -> KeptResult:
     return worded(KeptResult(**(known | changes)), Wording(rules))
 
 
-def tested(rules: RuleBook, **changes: Any) -> KeptResult:
+def on_test(rules: RuleBook, **changes: Any) -> KeptResult:
     known: dict[str, Any] = {
         "plan": "p1", "status": "changed", "difference": -7.0, "interval": (-11.0, -3.0),
         "p": 0.03, "pairs_used": 6, "pairs_not_followed": 0,
@@ -145,8 +145,8 @@ def states(brief: Briefing, rules: RuleBook, clear: Hypothesis) -> dict[str, Bri
         "did not hold": replace(brief, kept=(kept(rules, status="did_not_hold", difference=1.0),)),
         "not settled": replace(brief, kept=(kept(rules, status="not_settled"),)),
         "waiting": replace(brief, kept=(kept(rules, status="waiting", open=True, picture=None),)),
-        "changed": replace(brief, kept=(tested(rules),)),
-        "no change": replace(brief, kept=(tested(rules, status="no_change", difference=-1.0),)),
+        "changed": replace(brief, kept=(on_test(rules),)),
+        "no change": replace(brief, kept=(on_test(rules, status="no_change", difference=-1.0),)),
         "calm, held up": replace(brief, calm=True, kept=(kept(rules),)),
     }  # fmt: skip
 
