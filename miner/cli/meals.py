@@ -84,7 +84,7 @@ def _compare(read: Client, books: RuleBook, form: str, factor: str, out: Path | 
     if out is not None and found.pairs:
         from miner.render.figures.meal_pairs import meal_pairs
 
-        habit = books.factor(factor, "meal")
+        habit = books.factor(found.factor, "meal")
         sides = (habit.with_many, habit.without_many)
         label = books.outcome(found.outcome, "meal").label
         lines = (str(found.sentence), *map(str, found.notes))

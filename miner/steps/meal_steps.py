@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from miner.core.messages import MinerError, by_rules, closest, message
+from miner.core.messages import Message, MinerError, by_rules, closest, message
 from miner.core.results.meals import MealComparison, MealPair, MealSide, Repeats
 from miner.core.unit import Unit
 from miner.records.client import Client
@@ -24,6 +24,12 @@ from miner.tables.unit_table import UnitTable
 FEWEST_FOR_A_SPREAD = 3
 ENOUGH_PAIRS = 5
 CURVE_FROM_MIN, CURVE_TO_MIN = -15, 120
+BY_MEAL = {
+    **{f"walk_after_{meal}": ("walk_after", meal) for meal in ("breakfast", "lunch", "dinner")},
+    "high_carb_dinner": ("high_carb", "dinner"),
+    "late_dinner": ("late_meal", "dinner"),
+}
+"""Habits of a day that are about one meal: what they are by meal, and which meal."""
 
 
 def repeats(table: UnitTable, outcome: str = "rise", factor: str | None = None) -> Repeats:
@@ -47,7 +53,8 @@ def compare_meals(
 
     Args:
         client: as read, or its folder.
-        factor: a factor of the meal table.
+        factor: a factor of the meal table, or one of a day that is about one meal, such as
+            ``walk_after_dinner``: then meals of that kind are compared.
         rules: the rule books; by default those that apply to the client's folder.
         outcome: an outcome of the meal table.
         table: the client's meal table, where it is there already.
@@ -58,17 +65,19 @@ def compare_meals(
         MinerError: these records hold no such factor or outcome.
     """
     client, books = opened(client, rules)
-    factor = standing_for(factor, client.settings)
+    factor, meal = BY_MEAL.get(factor, (standing_for(factor, client.settings), ""))
     table = table or table_of(client, books, Unit.MEAL)
     _known(factor, table.factors, "factor")
     _known(outcome, table.outcomes, "outcome")
+    of_kind = (table.frame["meal"] == meal) | (not meal)
+    table = replace(table, frame=table.frame.assign(**{factor: table.frame[factor].where(of_kind)}))
     trace = trace_of(client)
     pairs = tuple(
         _pair(table, trace, outcome, pair.with_, pair.without, pair.similar_by, pair.also_differs)
         for pair in pairs_of(table, factor, outcome)
     )
     apart = np.array([pair.difference for pair in pairs])
-    known = table.frame[table.frame["usable"] & table.frame[outcome].notna()][factor]
+    known = table.frame[of_kind & table.frame["usable"] & table.frame[outcome].notna()][factor]
     found = MealComparison(
         client=client.settings.code,
         factor=factor,
@@ -86,13 +95,16 @@ def compare_meals(
     if remember:
         look = Looked("compare", table.unit, days_used(table), (factor,), outcome)
         remember_look(client, ledger_of(client), look, now)
-    return _told(found, books, client.settings.display_unit)
+    only = [message("steps.only_meals_of", meal=meal)] if meal else []
+    return _told(found, books, client.settings.display_unit, only)
 
 
-def _told(found: MealComparison, rules: RuleBook, display_unit: str) -> MealComparison:
+def _told(
+    found: MealComparison, rules: RuleBook, display_unit: str, notes: list[Message]
+) -> MealComparison:
     """Return a comparison with its sentence and its notes."""
     said = {"found": found, "display_unit": display_unit}
-    notes = [by_rules(rules, "labels.repeats", **said)]
+    notes = [*notes, by_rules(rules, "labels.repeats", **said)]
     if len(found.pairs) < ENOUGH_PAIRS:
         notes.append(message("steps.few_pairs", enough=ENOUGH_PAIRS))
     notes += [message("steps.pairs_are_no_test")] if found.pairs else []

@@ -12,7 +12,8 @@ from miner.words.days import FeatureTable
 from miner.words.document import Parts, heading, paragraph, section, table
 from miner.words.safe import clean
 from miner.words.said import reason_kind
-from miner.words.sentences import factor_name
+from miner.words.sentences import factor_words
+from miner.words.wording import day_and_month
 
 if TYPE_CHECKING:
     from miner.core.results.meals import MealComparison, MealPair, Repeats
@@ -25,16 +26,18 @@ def comparison_sentence(found: MealComparison, rules: RuleBook, display_unit: st
     phrase = rules.factor(found.factor, "meal").phrase
     if not found.pairs:
         return (
-            f"No similar meals with and without {phrase} can be put side by side: "
-            f"{found.with_} with it, {found.without} without, {found.unknown} unknown."
+            f"No similar meals with and without {phrase} can be put next to each other: "
+            f"{found.with_} with it, {found.without} without, {found.unknown} not known."
         )
-    middle = amounts.difference(found.middle_difference, found.unit)
+    middle = found.middle_difference or 0.0
+    size = f"{amounts.level(abs(middle), found.unit)} {amounts.unit(found.unit)}"
+    way = rules.outcome(found.outcome, "meal").way(middle)
     same = len(found.pairs) - found.lower - found.higher
     equal = f", the same in {same}" if same else ""
     return (
         f"{several(len(found.pairs), 'pair')} of similar meals with and without {phrase}: "
         f"the {label} was lower with it in {found.lower}, higher in {found.higher}{equal}. "
-        f"Middle difference {middle} {amounts.unit(found.unit)}."
+        f"The middle difference is {size} {way}."
     )
 
 
@@ -48,11 +51,10 @@ def repeats_sentence(found: Repeats, label: str, unit: str, amounts: Amounts) ->
     """Say how much the same meal differs by itself."""
     if found.spread is None:
         pairs = several(found.pairs, "meal came back", "meals came back")
-        return f"How much the same meal differs by itself cannot be told: {pairs} alike."
+        return f"How much the same meal differs by itself is not known, as {pairs} alike."
     return (
-        f"The same meal twice differs by about {amounts.size(found.spread, unit)} "
-        f"{amounts.unit(unit)} in the {label} "
-        f"(SD of the difference, {several(found.pairs, 'pair')})."
+        f"The same meal twice differs by about {amounts.level(found.spread, unit)} "
+        f"{amounts.unit(unit)} in the {label} ({several(found.pairs, 'pair')})."
     )
 
 
@@ -79,7 +81,7 @@ def meals_parts(
         *said,
         *section("Meals", _rows_shown(meals, rules, amounts)),
         *section("Not known, and why", _why(meals)),
-        *section("Habits: at how many meals yes, no, unknown", _habits(meals, rules)),
+        *section("Habits, by how many meals", _habits(meals, rules)),
     ]
 
 
@@ -121,7 +123,7 @@ def _label(label: object, meal: object) -> str:
 
 
 def _when(unit: str) -> str:
-    return clean(unit[5:].replace("T", " "), 24)
+    return f"{day_and_month(unit, short=True):>6} {unit[11:16]}"
 
 
 def _why(meals: FeatureTable) -> Parts:
@@ -138,10 +140,10 @@ def _why(meals: FeatureTable) -> Parts:
 
 def _habits(meals: FeatureTable, rules: RuleBook) -> Parts:
     part = meals.frame[meals.frame["usable"].astype(bool)]
-    columns: list[str] = ["", ">yes", ">no", ">unknown"]
+    columns: list[str] = ["", ">with", ">without", ">not known"]
     rows = [
         (
-            clean(factor_name(name, rules, "meal"), 40),
+            clean(factor_words(name, rules, "meal"), 40),
             *(str(int((part[name] == side).sum())) for side in (1, 0)),
             str(int(part[name].isna().sum())),
         )
@@ -170,6 +172,6 @@ def _pair(
 ) -> tuple[str, ...]:
     sides: list[str] = []
     for side in (pair.with_, pair.without):
-        sides += [_when(side.unit), clean(side.label, 20), amounts.level(side.value, found.unit)]
+        sides += [_when(side.unit), _label(side.label, side.meal), amounts.level(side.value, found.unit)]
     also = ", ".join(rules.factor(name, "meal").phrase for name in pair.also_differs)
-    return (*sides, amounts.difference(pair.difference, found.unit), clean(also, 80))
+    return (*sides, amounts.rounded(pair.difference, found.unit), clean(also, 80))

@@ -35,7 +35,6 @@ UNLEARNED = {
 
 NOT_YET: set[str] = {
     "miner/words/ask.py",
-    "miner/words/meals.py",
     "miner/words/noting.py",
     "miner/words/texts/followup.toml",
     "miner/words/texts/ledger.toml",

@@ -114,3 +114,20 @@ def test_the_spread_of_repeats_is_that_of_their_differences(folder: Path) -> Non
     # The generator draws the rise of a main meal with SD 9 mg/dL about what its carbohydrate
     # gives (at most 15 g, 4.5 mg/dL, apart here), so two of them differ by about 13 to 16.
     assert 10 <= found.spread <= 19
+
+
+def test_a_habit_of_one_meal_of_the_day_compares_meals_of_that_kind(folder: Path) -> None:
+    client = steps.read_client(folder)
+    dinners, every = (
+        steps.compare_meals(client, name) for name in ("walk_after_dinner", "walk_after")
+    )
+    assert dinners.factor == every.factor == "walk_after"
+    assert {pair.with_.meal for pair in dinners.pairs} == {"dinner"}
+    assert {pair.without.meal for pair in dinners.pairs} == {"dinner"}
+    # nobody walks after another meal in these records
+    assert dinners.with_ == every.with_
+    assert dinners.without < every.without
+    assert str(dinners.notes[0]) == "Only meals noted as dinner are compared."
+    assert str(every.notes[0]).startswith("The same meal twice differs by about ")
+    with pytest.raises(MinerError, match="Did you mean 'walk_after'"):
+        steps.compare_meals(client, "walk_aftr")
