@@ -172,6 +172,10 @@ def _pair(
 ) -> tuple[str, ...]:
     sides: list[str] = []
     for side in (pair.with_, pair.without):
-        sides += [_when(side.unit), _label(side.label, side.meal), amounts.level(side.value, found.unit)]
+        sides += [
+            _when(side.unit),
+            _label(side.label, side.meal),
+            amounts.level(side.value, found.unit),
+        ]
     also = ", ".join(rules.factor(name, "meal").phrase for name in pair.also_differs)
     return (*sides, amounts.rounded(pair.difference, found.unit), clean(also, 80))
