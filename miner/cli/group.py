@@ -13,6 +13,7 @@ from miner.cli.faults import explain, interrupted
 from miner.cli.options import debug_option
 from miner.core.messages import MinerError, closest
 from miner.words.amounts import MG_DL, in_unit
+from miner.words.door import naming
 from miner.words.help import HELP
 
 COMMANDS = (
@@ -79,7 +80,7 @@ class Commands(click.Group):
         given = list(sys.argv[1:] if args is None else args)
         extra["standalone_mode"] = False
         extra.setdefault("prog_name", "miner")
-        with in_unit(MG_DL):
+        with in_unit(MG_DL), naming("CLIENT"):
             try:
                 code = super().main(given, *rest, **extra)
             except (click.Abort, KeyboardInterrupt):

@@ -1,4 +1,4 @@
-"""``miner keep``: keep a hypothesis, to be judged on days that did not suggest it."""
+"""``miner keep``: keep a pattern, to be read on days that did not suggest it."""
 
 from __future__ import annotations
 

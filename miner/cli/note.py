@@ -1,4 +1,4 @@
-"""``miner note``: meals, tags, notes, what a clinician was told, what was ticked of a test."""
+"""``miner note``: meals, tags, notes, referrals and agreements, ticks of a test."""
 
 from __future__ import annotations
 

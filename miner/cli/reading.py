@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from miner.core.messages import MinerError
 from miner.words.amounts import from_now_in
+from miner.words.door import name_from_now
 
 if TYPE_CHECKING:
     from miner.records.client import Client
@@ -26,6 +27,7 @@ def records(folder: Path, rules_folder: Path | None) -> tuple[Client, RuleBook]:
     rules = steps.load_rules(rules_folder, folder)
     client = steps.read_client(folder, rules)
     from_now_in(client.settings.display_unit)
+    name_from_now(folder)
     return client, rules
 
 
@@ -53,6 +55,7 @@ def client_folder(folder: Path) -> Path:
     if not folder.is_dir() or (folder / "practice.toml").is_file():
         code = "cli.practice_for_client" if folder.is_dir() else "cli.no_folder"
         raise MinerError(code, file=folder)
+    name_from_now(folder)
     return folder
 
 

@@ -27,17 +27,22 @@ def command(client: Path, rules: Path | None, form: str, plan: str, stopped: boo
     PLAN is the name of the plan. A test is read once, when it is over.
     """
     from miner import steps
-    from miner.words.plan import result_parts
+    from miner.words.plan import result_parts, result_title
     from miner.words.said import rules_at_door
 
     with progress("cli.reading_pairs"):
         read, books = records(client, rules)
         found = steps.result(read, plan, books, stopped=stopped)
+    own = steps.written_plan(read, found.plan)
+    title = result_title(own, read.settings.code) if own else []
     unit, said = read.settings.display_unit, rules_at_door(books)
     put_as(
         form,
         text=lambda: cautioned(
-            read, books, result_parts(found, said, display_unit=unit), beside=False
+            read,
+            books,
+            [*title, *result_parts(found, said, display_unit=unit)],
+            beside=False,
         ),
         json=found.to_dict,
     )

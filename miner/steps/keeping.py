@@ -242,7 +242,8 @@ def _notes(
     told = []
     if drawn_late(start.isoformat(), at.isoformat()):
         key = "late" if drawn else "late_preview"
-        told.append(by_rules(rules, f"wording.plan.{key}", drawn=at.date()))
+        day = message("steps.that_day", day=at.date().isoformat())
+        told.append(by_rules(rules, f"wording.plan.{key}", drawn=day))
     if aside:
         count = message("steps.earlier_orders", count=aside)
         told.append(by_rules(rules, "wording.plan.put_aside", count=count))

@@ -36,6 +36,9 @@ def amounts_now() -> Amounts:
     return Amounts(_unit.get())
 
 
+Ways = tuple[str, str]
+"""What more and less of a measure is called, such as ``longer`` and ``shorter``."""
+HIGHER_LOWER: Ways = ("higher", "lower")
 _LEVEL_DIGITS = {"mg/dL": 0, "mmol/L": 1, "min": 0, "mg/dL min": 0, "mmol/L min": 0}
 _DIFFERENCE_DIGITS = {"mg/dL": 1, "mmol/L": 2, "min": 0, "mg/dL min": 0, "mmol/L min": 1}
 
@@ -100,9 +103,9 @@ class Amounts:
             return "-"
         return " to ".join(self.difference(end, unit) for end in ends)
 
-    def way(self, value: float, unit: str) -> str:
+    def way(self, value: float, unit: str, ways: Ways = HIGHER_LOWER) -> str:
         """Return a difference in words: 7 mg/dL lower."""
-        return f"{self.level(abs(value), unit)} {self.unit(unit)} {_way(value)}"
+        return f"{self.level(abs(value), unit)} {self.unit(unit)} {ways[value <= 0]}"
 
     def about(self, value: float, unit: str) -> str:
         """Return the size of a difference rounded for people, with its unit: 7 mg/dL."""
@@ -126,22 +129,18 @@ class Amounts:
         """Return a difference with its sign, rounded for people, without its unit."""
         return f"{'+' if value > 0 else MINUS if value < 0 else ''}{self.level(abs(value), unit)}"
 
-    def reach(self, ends: tuple[float, float], unit: str) -> str:
+    def reach(self, ends: tuple[float, float], unit: str, ways: Ways = HIGHER_LOWER) -> str:
         """Return both ends of an interval in words: 2 to 12 lower, or 7 lower to 3 higher."""
         near, far = sorted(ends, key=abs)
         sizes = [self.level(abs(end), unit) for end in (near, far)]
         if ends[0] * ends[1] > 0:
-            return f"{sizes[0]} to {sizes[1]} {_way(far)}"
-        return " to ".join(f"{self.level(abs(end), unit)} {_way(end)}" for end in ends)
+            return f"{sizes[0]} to {sizes[1]} {ways[far <= 0]}"
+        return " to ".join(f"{self.level(abs(end), unit)} {ways[end <= 0]}" for end in ends)
 
     def _shown(self, value: float | None, unit: str) -> float | None:
         if value is None or self.unit(unit) == unit:
             return value
         return value / MG_DL_PER_MMOL_L
-
-
-def _way(value: float) -> str:
-    return "higher" if value > 0 else "lower"
 
 
 LEAST_MG_DL, MOST_MMOL_L = 20.0, 33.3

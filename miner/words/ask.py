@@ -6,16 +6,24 @@ import shlex
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Protocol
 
-from miner.core.messages import Words, several
+from miner.core.messages import MinerError, Words, several
 from miner.core.results import ErrorRate, Evidence, Hypothesis
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, command, heading, paragraph, section, table
 from miner.words.pattern import CLAIMED, headline
 from miner.words.safe import clean
-from miner.words.sentences import evidence_of, evidence_words, factor_phrase, outcome_label
+from miner.words.sentences import (
+    GUESS,
+    comes_before,
+    evidence_of,
+    evidence_words,
+    factor_phrase,
+    factor_words,
+    outcome_label,
+)
 from miner.words.teller import HypothesisTeller
-from miner.words.wording import say
+from miner.words.wording import capital, dated, say
 
 if TYPE_CHECKING:
     from miner.core.results.caseload import Suggested, Suggestion
@@ -84,29 +92,48 @@ def fixed_parts(
         notes: what the person who fixed it should know.
     """
     new, others = asked[-1], list(asked[:-1])
-    after = say(rules, "fixed", "judged", day=new.fixed_on)
+    values = {"n": len(asked), "client": client, "day": dated(new.fixed_on)}
+    title = say(rules, "fixed", "written" if new.proven else "written_told", **values)
+    said = [question_asked(new, rules)]
+    if new.guess in GUESS:
+        said.append(say(rules, "fixed", "guess_yes"))
+    if new.shape in ("cut", "dose"):
+        said.append(say(rules, "fixed", f"shape_{new.shape}"))
+    after = say(rules, "fixed", "judged", day=dated(new.fixed_on))
     return [
-        heading(f"{client}: written down. {question_words(new, rules)}"),
+        heading(title),
+        paragraph(" ".join(said)),
         paragraph(" ".join([after, *map(str, notes)])),
         *section(
-            f"{several(len(others), 'question')} fixed before it",
+            "Written down before it",
             [paragraph(question_words(item, rules), 2) for item in others],
         ),
     ]
 
 
 def question_words(item: Asked, rules: RuleBook) -> str:
-    """Return a question as it was written down, with its date and guess."""
-    unit = rules.unit_of(item.factor, item.outcome)
-    phrase = factor_phrase(item.factor, rules, unit)
-    label = outcome_label(item.outcome.removeprefix(f"{unit}."), rules, unit)
-    said = [f"{phrase[:1].upper()}{phrase[1:]} and {label}."]
-    said.append(say(rules, "fixed", "proven" if item.proven else "told", day=item.fixed_on))
-    if item.guess in ("up", "down"):
-        said.append(say(rules, "fixed", f"guess_{item.guess}"))
+    """Return a question as it was written down, and when."""
+    said = [question_asked(item, rules)]
+    said.append(say(rules, "fixed", "proven" if item.proven else "told", day=dated(item.fixed_on)))
     if item.shape in ("cut", "dose"):
         said.append(say(rules, "fixed", f"shape_{item.shape}"))
     return " ".join(said)
+
+
+def question_asked(item: Asked, rules: RuleBook) -> str:
+    """Return a question as it is asked: of a habit that no rule book has any more, its names."""
+    unit = rules.unit_of(item.factor, item.outcome)
+    outcome = item.outcome.removeprefix(f"{unit}.")
+    label = outcome_label(outcome, rules, unit)
+    try:
+        before = comes_before(item.factor, outcome, rules, unit)
+        changed = rules.outcome(outcome, unit).changed(1 if item.guess == "up" else -1)
+    except MinerError:
+        return f"{capital(factor_phrase(item.factor, rules, unit))} and {label}."
+    changed = changed if item.guess in GUESS else f"a change in {label}"
+    many = factor_words(item.factor, rules, unit)
+    key = "asks_before" if before else "asks_with"
+    return say(rules, "fixed", key, many=many, changed=changed)
 
 
 _COLUMNS = (">true difference", ">found", ">of 100", ">95 % interval")
@@ -166,7 +193,7 @@ def _found(found: ErrorRate, display_unit: str) -> Parts:
     return table(_COLUMNS, rows, gap=2)
 
 
-TODAY_ON = "Fixed today, a question is judged on this client's days after today."
+TODAY_ON = "A question that is written down today is answered by this client's days after today."
 
 
 def suggested_parts(found: Suggested, rules: RuleBook, folder: str) -> Parts:
@@ -195,7 +222,7 @@ def luck(found: Suggested, rules: RuleBook) -> str:
     if all(item.evidence is not Evidence.HINT for item in found.questions):
         return ""
     most = max(1, round(rules.guardrails.hint_level * found.asked))
-    return f"Where nothing is true, chance alone would give up to about {most} such hints."
+    return f"With nothing true, chance alone would give up to about {most} such hints."
 
 
 def lead(found: Suggested) -> str:
@@ -203,13 +230,14 @@ def lead(found: Suggested) -> str:
     others = several(found.others, "other client")
     if found.others < found.fewest:
         return (
-            f"{others} agreed to be pooled and could be used; {found.fewest} are needed. "
-            "Nothing can be suggested yet."
+            f"{others} agreed to be pooled and could be used, and {found.fewest} are needed, so "
+            "nothing can be suggested yet."
         )
-    fixed = f" {several(found.fixed_already, 'more')} fixed already." if found.fixed_already else ""
+    more = several(found.fixed_already, "other is", "others are")
+    fixed = f" {more} written down already." if found.fixed_already else ""
     if not found.questions:
-        return f"Across {others} who agreed, nothing is clear or a hint. Nothing suggested.{fixed}"
-    return f"They rest on the records of {others} who agreed, and on no day of this client.{fixed}"
+        return f"The records of {others} who agreed show nothing clear and no hint.{fixed}"
+    return f"They come from the records of {others} who agreed, not from this client's.{fixed}"
 
 
 def command_of(item: Suggestion, folder: str) -> str:

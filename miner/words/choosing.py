@@ -55,12 +55,12 @@ def chosen_parts(made: ChoicesMade, rules: RuleBook, client: Path) -> Parts:
         client: the client's folder, as it was typed.
     """
     if not made.made:
-        return [heading("This was chosen already: nothing new is written.")]
+        return [heading("This was chosen already, so nothing new is written.")]
     folder = quote(str(client))
-    parts: Parts = [heading("Written down, as chosen:")]
+    parts: Parts = [heading("Saved, as chosen:")]
     for item in made.made:
         name, _, then = CHOICES[item.choice]
-        parts.append(paragraph(f"{name}: {chosen_title(item, rules)} ({item.id}). {then}", 2))
+        parts.append(paragraph(f"{chosen_title(item, rules)} ({item.id}). {name}. {then}", 2))
         if item.choice == TEST:
             parts.append(command(f"miner plan {folder} {item.id} --start DATE --preview", 4))
     open_ = sum(item.choice != LEAVE for item in made.chosen.values())

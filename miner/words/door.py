@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from enum import StrEnum
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
@@ -70,3 +71,26 @@ def at_door(door: Door) -> Iterator[None]:
 def door_now() -> Door:
     """Return the door for which codes are worded now."""
     return _door.get()
+
+
+_folder: ContextVar[str] = ContextVar("folder", default="CLIENT")
+
+
+@contextmanager
+def naming(folder: str) -> Iterator[None]:
+    """Name a client's folder in every command of this block."""
+    token = _folder.set(folder)
+    try:
+        yield
+    finally:
+        _folder.reset(token)
+
+
+def name_from_now(folder: Path) -> None:
+    """Name a client's folder in commands, to the end of the block that is open."""
+    _folder.set(str(folder))
+
+
+def folder_now() -> str:
+    """Return the folder that commands name, as it was typed; ``CLIENT`` where none is open."""
+    return _folder.get()

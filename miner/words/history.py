@@ -9,15 +9,20 @@ from miner.core.messages import several
 from miner.core.results.history import History
 from miner.rulebook import RuleBook
 from miner.words.document import Part, Parts, heading, paragraph, section
+from miner.words.document import item as row
 from miner.words.noting import notes_parts
 from miner.words.safe import clean
 from miner.words.sentences import ended_words, factor_phrase, outcome_label, way_words
-from miner.words.wording import capital, client_always, say
+from miner.words.wording import capital, client_always, dated, say
 
 if TYPE_CHECKING:
     from miner.core.results.briefing import PageCopy
 
-GUESSES = {"up": "guessed up", "down": "guessed down"}
+GUESSES = {
+    "up": "with the guess that it is higher",
+    "down": "with the guess that it is lower",
+}
+WIDEST = len("30 Nov 2026")
 
 
 def entry_text(
@@ -54,7 +59,7 @@ def entry_words(
         kept: what the entry it belongs to keeps, or nothing.
         ended: how the test ended; of one that is kept, how an earlier test of it ended, or None.
         rules: the rule books, for the words.
-        put_aside: of a plan, earlier ones of the same idea that were given up unread.
+        put_aside: of a plan, earlier ones of the same pattern that were given up unread.
     """
     if event == "recovered":
         return _recovered(told, rules)
@@ -89,15 +94,15 @@ def _values(told: Mapping[str, Any]) -> dict[str, object]:
     return {
         "unit": told.get("unit", "day"),
         "units": f"{told.get('unit', 'day')}s",
-        "guess": GUESSES.get(str(told.get("guess")), "no guess"),
-        "clear": levels.count("clear"),
+        "guess": GUESSES.get(str(told.get("guess")), "without a guess"),
+        "clear": several(levels.count("clear"), "clear pattern"),
         "hints": several(levels.count("hint"), "hint"),
-        "ids": ", ".join(clean(id_, 20) for id_ in _listed(told, "ids")) or "nothing",
+        "ids": ", ".join(clean(id_, 20) for id_ in _listed(told, "ids")) or "none",
         "page": clean(told.get("page"), 40),
         "pairs": clean(told.get("pairs"), 10),
         "first": _first(told),
-        "read_on": clean(told.get("read_on"), 10),
-        "last": clean(told.get("last_day"), 10),
+        "read_on": dated(clean(told.get("read_on"), 10)),
+        "last": dated(clean(told.get("last_day"), 10)),
     }
 
 
@@ -107,20 +112,26 @@ def _names(event: str, about: Mapping[str, Any], rules: RuleBook) -> dict[str, s
     factors = (about.get("factor", ""),) if event == "fixed" else _listed(about, "factors")
     factor = " and ".join(factor_phrase(str(name), rules, unit) for name in factors)
     label = outcome_label(str(about.get("outcome", "")), rules, unit)
-    return {"factor": capital(factor), "label": label}
+    return {"factor": capital(factor), "habit": factor, "label": label}
 
 
 def history_parts(found: History, rules: RuleBook) -> Parts:
     """Return the whole story in order, with how many searches there have been."""
-    count = say(rules, "history", "searches", searches=found.searches, fixed=found.fixed)
-    parts: Parts = [heading(f"{clean(found.client, 60)}: {count}")]
+    parts: Parts = [heading(f"{clean(found.client, 60)}: {_searched(found, rules)}")]
     if found.searches > 1:
         parts.append(paragraph(say(rules, "history", "year")))
     parts += [paragraph(note) for note in found.notes]
     if not found.entries:
         parts.append(paragraph(say(rules, "history", "nothing")))
-    parts += [paragraph(f"{item.on}  {item.text}", 2) for item in found.entries]
+    parts += [row(dated(one.on), one.text, 2, width=WIDEST) for one in found.entries]
     return [*parts, *section("Your notes", notes_parts(found.written))]
+
+
+def _searched(found: History, rules: RuleBook) -> str:
+    """Return how often the records were searched, and how many questions there are."""
+    searches = several(found.searches, "search", "searches")
+    fixed = several(found.fixed, "question")
+    return say(rules, "history", "searches", searches=searches, fixed=fixed)
 
 
 def _recovered(told: Mapping[str, Any], rules: RuleBook) -> str:
@@ -131,7 +142,7 @@ def _recovered(told: Mapping[str, Any], rules: RuleBook) -> str:
 
 def _first(told: Mapping[str, Any]) -> str:
     try:
-        return clean(told["periods"][0]["from"], 10)
+        return dated(clean(told["periods"][0]["from"], 10))
     except (KeyError, TypeError, IndexError):
         return "a day that cannot be read"
 
@@ -156,13 +167,12 @@ def contents_parts(
     parts: Parts = [paragraph(say(rules, "everything", "opening"))]
     body = [_line(name, _record_words(name, rules, unit)) for name in records]
     parts += section("Records", body)
-    counts = say(rules, "history", "searches", searches=found.searches, fixed=found.fixed)
     told = say(
         rules,
         "everything",
         "history",
         entries=several(len(found.entries), "entry", "entries"),
-        counts=counts,
+        counts=_searched(found, rules),
     )
     parts += section("History", [_line("history.txt", told)])
     if pages:
@@ -184,6 +194,6 @@ def _record_words(name: str, rules: RuleBook, unit: str) -> str:
 
 
 def _page_words(page: PageCopy, rules: RuleBook) -> str:
-    ids = ", ".join(page.ids) or "nothing of the search"
+    ids = ", ".join(page.ids) or "no pattern"
     key = "page" if page.as_it_was else "page_again"
-    return say(rules, "everything", key, kind=page.kind, on=page.on, ids=ids)
+    return say(rules, "everything", key, kind=page.kind, on=dated(page.on), ids=ids)

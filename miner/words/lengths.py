@@ -13,7 +13,7 @@ from miner.words.document import BLANK, Parts, heading, paragraph, table
 from miner.words.door import door_now
 from miner.words.plan import about, beside, stops, undrawn_days
 from miner.words.sentences import factor_words, outcome_label
-from miner.words.wording import capital, day_and_month
+from miner.words.wording import capital, day_and_month, listed, uncapital
 
 
 def preview_parts(
@@ -26,7 +26,7 @@ def preview_parts(
         rules: the rule books, for the words.
         client: the code of the client.
         display_unit: ``mg/dL`` or ``mmol/L``.
-        detail: whether its days are told, and when to stop.
+        detail: whether its days are shown, and when to stop.
     """
     amounts = Amounts(display_unit)
     told = [
@@ -46,7 +46,7 @@ def preview_parts(
 
 def title(plan: Plan, rules: RuleBook, client: str) -> str:
     """Return what is tried, what is read, and that nothing is saved."""
-    change = f"{plan.change[:1].lower()}{plan.change[1:]}".rstrip(".")
+    change = uncapital(plan.change).rstrip(".")
     outcome = outcome_label(plan.outcome, rules, plan.unit_of)
     return _text("plan_title", client=client, change=change, outcome=outcome)
 
@@ -56,18 +56,19 @@ def expect(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
     if plan.lengths is None:
         return []
     contrast, rule = plan.lengths.contrast, rules.factor(plan.factor, plan.unit_of)
-    worse = rules.outcome(plan.outcome, plan.unit_of).worse
-    better = "lower" if worse == "higher" else "higher"
+    outcome = rules.outcome(plan.outcome, plan.unit_of)
+    better = outcome.less if outcome.worse == "higher" else outcome.more
     values = {
+        "it_was": outcome.it_was,
         "size": amounts.level(contrast.size, plan.unit),
         "difference": amounts.level(contrast.difference, plan.unit),
         "unit": amounts.unit(plan.unit),
         "way": better,
         "each": rule.each,
-        "one": rule.with_one,
+        "many": factor_words(plan.factor, rules, plan.unit_of),
     }
     if contrast.asks is not None:
-        more = (rule.helpful == "without") == (worse == "higher")
+        more = (rule.helpful == "without") == (outcome.worse == "higher")
         first = f"expect_dose_{'more' if more else 'less'}"
         first = first if contrast.of_claim else "expect_hint_dose"
         asks = _asked(contrast.asks, rule.measure_unit)
@@ -75,7 +76,7 @@ def expect(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
     with_, without = contrast.with_ or 0, contrast.without or 0
     said = {
         "with_": with_,
-        "many": factor_words(plan.factor, rules, plan.unit_of),
+        "many": values["many"],
         "without": without,
         "others": rule.without_many,
     }
@@ -135,7 +136,12 @@ def beyond(plan: Plan) -> list[str]:
         told = [_text("length_none"), *_instead(plan)]
     told += [_text("length_stop"), *([] if door_now() else [_text("length_calendar")])]
     agree = "length_agree" if offered.default is not None else "length_all_the_same"
-    return [*told, _text(agree, names=names)] if names else told
+    pairs = [str(one.pairs) for one in offered.lengths]
+    return (
+        [*told, _text(agree, names=listed(names, "or"), pairs=listed(pairs, "or"))]
+        if names
+        else told
+    )
 
 
 def _instead(plan: Plan) -> list[str]:

@@ -1,4 +1,4 @@
-"""What a practitioner wrote, said back: corrections, notes, words merged, how each is read."""
+"""What a practitioner noted, in words: corrections, notes, merged words, how each is read."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def written_parts(made: CorrectionMade | Note | ClinicianNoted | TicksMade, clie
         return said if made.taken_back else [*said, *_back(undo)]
     parts: Parts
     if isinstance(made, TicksMade):
-        parts = [heading(f"Plan {clean(made.plan, 60)}: {ticked_words(made)}.")]
+        parts = [heading(f"Test {clean(made.plan, 60)}: {ticked_words(made)}.")]
         if made.left:
             parts += not_ticked_parts([NotTicked(made.plan, ("",) * made.left)], str(client))
         return [*parts, *(_back(undo) if made.noted and not made.taken_back else [])]
@@ -83,32 +83,34 @@ def written_parts(made: CorrectionMade | Note | ClinicianNoted | TicksMade, clie
 
 def settled_parts(made: ClinicianNoted) -> Parts:
     """Return what was noted of a clinician, and what opens now."""
-    lead = "Taken back, in client.toml." if made.taken_back else "Noted, in client.toml."
-    told = [f"The client was told to see a clinician on {full_date(made.informed)}."]
+    lead = "Taken back in client.toml." if made.taken_back else "Noted in client.toml."
+    told = [f"The client was asked to see a clinician on {full_date(made.informed)}."]
     agreed = f"What the clinician agreed to on {full_date(made.agreed)} covers "
     told = told if made.informed else []
     told += [f"{agreed}{listed([*made.covers])}."] if made.agreed else []
-    nothing = [] if told else ["Nothing is noted of a clinician now."]
+    nothing = [] if told else ["Nothing is noted about a clinician now."]
     parts: Parts = [heading(" ".join([lead, *told, *nothing]))]
     lost = [topic for topic in made.covered_before if topic not in made.covers]
     if lost and not made.taken_back:
-        text = f"Until now it covered {listed(lost)} too. If it still does, name all in one line."
+        text = (
+            f"Until now it covered {listed(lost)} too. If it still does, name all of them together."
+        )
         parts.append(paragraph(text))
     if made.unread:
-        text = "What this opens is told once the records can be read."
+        text = "What this opens will be shown once the records can be read."
         return [*parts, paragraph(text), paragraph(str(made.unread), 2)]
     if made.opened:
-        parts.append(paragraph(f"Opens now: habits of {listed([*made.opened])}."))
+        parts.append(paragraph(f"Tests of {listed([*made.opened])} can be planned now."))
     if not made.held:
         parts.append(paragraph("No caution holds a test back now."))
     return parts
 
 
 LIFTED = {
-    "again": "The readings met this after that date. What lifts it: tell the client, then note it.",
-    "informed": "What lifts it: tell the client to see a clinician, then note the date.",
-    "agreed": "What lifts it: a clinician's agreement that covers {topics}.",
-    "": "Nothing lifts this here: leave it to those who treat the client.",
+    "again": "The readings met this after that date. Tell the client again and note the new date.",
+    "informed": "Tell the client to see a clinician, then note the date.",
+    "agreed": "A clinician's agreement that covers {topics} lifts this. Note it when there is one.",
+    "": "Nothing here lifts this. Leave it to those who treat the client.",
 }
 
 
@@ -128,7 +130,7 @@ def held_parts(made: ClinicianNoted, client: Path) -> Parts:
         next_ = (each for one in own for each in one.why if (one.topic, lift) in each.waiting)
         why = dict.fromkeys(str(each.reason) for each in next_)
         text = LIFTED["again" if lift == "informed" and made.informed else lift]
-        parts.append(paragraph(f"Waiting: habits of {listed(topics)}."))
+        parts.append(paragraph(f"Tests of {listed(topics)} wait."))
         parts += [paragraph(f"{capital(each)}.", 2) for each in why]
         parts.append(paragraph(text.format(topics=listed(topics)), 2))
         covers = ",".join(topic for topic in TOPICS if topic in (*made.covers, *topics))
@@ -256,7 +258,7 @@ def record_words(values: Mapping[str, Any]) -> str:
 
 
 def _amount(value: Any) -> str:
-    """Return a number as people write it; what is none, as it stands in the file."""
+    """Return a number as people write it; what is not one, as it is in the file."""
     try:
         return f"{float(value):g}"
     except ValueError:

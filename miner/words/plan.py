@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, time, timedelta
+from shlex import quote
 
 from miner.core.messages import several
 from miner.core.results import Plan, PlanPeriod, PlanResult
 from miner.rulebook import RuleBook
-from miner.words.amounts import Amounts
-from miner.words.document import Parts, heading, paragraph, table
-from miner.words.sentences import difference_words, factor_phrase, outcome_label, result_size
-from miner.words.wording import dated, first_days, say
+from miner.words.amounts import Amounts, amounts_now
+from miner.words.document import BLANK, Parts, command, heading, paragraph, table
+from miner.words.door import folder_now
+from miner.words.sentences import difference_words, outcome_label, result_size
+from miner.words.wording import dated, first_days, say, span_words, uncapital
 
 ARMS = {"change": "A, the change", "usual": "B, as usual"}
 
@@ -23,39 +25,53 @@ def plan_parts(plan: Plan, rules: RuleBook, *, display_unit: str = "mg/dL") -> P
         rules: the rule books, for the words.
         display_unit: ``mg/dL`` or ``mmol/L``.
     """
-    name = factor_phrase(plan.factor, rules, plan.unit_of)
     label = outcome_label(plan.outcome, rules, plan.unit_of)
     lines = [*about(plan, rules, Amounts(display_unit)), *what_to_do(plan, rules)]
-    example = f"{plan.periods[0].first},{plan.plan},yes"
-    notes = [say(rules, "plan", "ticks", example=example), *map(str, plan.notes)]
     return [
-        heading(f"Plan {plan.plan}: {name}, {label}"),
+        heading(f"Test {plan.plan}: {uncapital(plan.change).rstrip('.')}, and {label}"),
         *(paragraph(line) for line in lines),
-        paragraph(""),
+        BLANK,
         *_days(plan),
-        paragraph(""),
-        *(paragraph(line) for line in [*stops(rules), *notes]),
+        BLANK,
+        *(paragraph(line) for line in [*stops(rules), *map(str, plan.notes)]),
+        BLANK,
+        *_from_here(plan, rules),
+    ]
+
+
+def _from_here(plan: Plan, rules: RuleBook) -> Parts:
+    """Return what the client gets and how ticks are noted, with the commands."""
+    name, folder = quote(plan.plan), quote(folder_now())
+    files = f"miner plan {folder} {name} --page {name}.html --calendar {name}.ics"
+    return [
+        paragraph(say(rules, "plan", "client_gets")),
+        command(files),
+        paragraph(say(rules, "plan", "ticks")),
+        command(f'miner note {folder} --ticks "all as planned"'),
+        paragraph(
+            say(rules, "plan", "ticks_file", example=f"{plan.periods[0].first},{plan.plan},yes")
+        ),
     ]
 
 
 def _days(plan: Plan) -> Parts:
     """Return the periods with their letters."""
     rows = [
-        (str(one.pair), one.first, one.last, ARMS[one.arm], str(one.leave_out_days or ""))
+        (str(one.pair), _span(one), ARMS[one.arm], str(one.leave_out_days or ""))
         for one in plan.periods
     ]
-    return table((">pair", "from", "to", "", ">not counted"), rows)
+    return table((">pair", "days", "", ">days not counted"), rows)
 
 
 def undrawn_days(plan: Plan) -> Parts:
-    """Return the pairs of a plan before its coins are thrown."""
+    """Return the pairs of a plan before their order is drawn."""
     pairs = zip(plan.periods[::2], plan.periods[1::2], strict=True)
     spans = [(str(a.pair), _span(a), _span(b)) for a, b in pairs]
     return table((">pair", "one period", "the other"), spans)
 
 
 def _span(one: PlanPeriod) -> str:
-    return one.first if one.first == one.last else f"{one.first} to {one.last}"
+    return dated(one.first) if one.first == one.last else span_words(one.first, one.last)
 
 
 def about(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
@@ -65,11 +81,11 @@ def about(plan: Plan, rules: RuleBook, amounts: Amounts) -> list[str]:
         "days": several(plan.period_days, "day"),
         "weeks": several(plan.weeks, "week"),
         "sensors": several(plan.sensors, "sensor"),
-        "worth": amounts.size(plan.worth_having, plan.unit),
+        "worth": amounts.told("limit", plan.worth_having, plan.unit),
         "power": round(100 * plan.power_at_worth_having),
-        "detectable": amounts.size(plan.detectable, plan.unit),
+        "detectable": f"{amounts.size(plan.detectable, plan.unit)} {amounts.unit(plan.unit)}",
         "unit": amounts.unit(plan.unit),
-        "read_on": plan.read_on,
+        "read_on": dated(plan.read_on),
     }
     reach = "detectable" if plan.detectable is not None else "never_detectable"
     return [say(rules, "plan", key, **values) for key in ("size", "reach", reach, "read_on")]
@@ -124,7 +140,8 @@ def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting")
     keys += ["stopped"] * stopped
     none = unread in ("all_late", "none_counts")
     late, paused = (0, 0) if none and not read else (found.late_pairs, found.paused_pairs)
-    values = {"read_on": dated(found.read_on), "planned": found.planned_pairs}
+    worth = amounts_now().told("limit", found.worth_having, found.unit)
+    values = {"read_on": dated(found.read_on), "planned": found.planned_pairs, "worth": worth}
     said = [say(rules, "result", key, pairs=found.pairs_used, **values) for key in keys]
     if late:
         said.append(say(rules, "result", "late_pairs", pairs=several(late, "pair")))
@@ -135,20 +152,25 @@ def result_sentence(found: PlanResult, rules: RuleBook, unread: str = "waiting")
     return " ".join(said)
 
 
+def result_title(plan: Plan, client: str) -> Parts:
+    """Return which test of which client it is, from its first day to its last."""
+    span = span_words(plan.periods[0].first, plan.periods[-1].last)
+    change = uncapital(plan.change).rstrip(".")
+    return [paragraph(f"{client}, test {plan.plan}: {change}, {span}"), BLANK]
+
+
 def result_parts(found: PlanResult, rules: RuleBook, *, display_unit: str = "mg/dL") -> Parts:
-    """Return a result: the sentence, as planned, beside it as followed.
+    """Return a result: the verdict, how large the change was as planned, then as followed.
 
     Args:
         found: what ``result`` returned.
         rules: the rule books, for the words.
         display_unit: ``mg/dL`` or ``mmol/L``.
     """
-    name = factor_phrase(found.factor, rules, found.unit_of)
-    label = outcome_label(found.outcome, rules, found.unit_of)
-    parts: Parts = [heading(found.sentence), paragraph(f"Plan {found.plan}: {name}, {label}.")]
+    parts: Parts = [heading(found.sentence)]
     parts += [paragraph(str(pause)) for pause in found.pauses]
     if found.status is not None:
-        parts += [paragraph(line) for line in result_lines(found, rules, Amounts(display_unit))]
+        parts.append(paragraph(" ".join(result_lines(found, rules, Amounts(display_unit)))))
     if found.put_aside:
         count = several(found.put_aside, "earlier order")
         parts.append(paragraph(say(rules, "plan", "put_aside", count=count)))
@@ -159,7 +181,7 @@ def result_parts(found: PlanResult, rules: RuleBook, *, display_unit: str = "mg/
 
 
 def result_key(found: PlanResult, rules: RuleBook) -> str:
-    """Return the status of a test that was read; one that made it worse is told apart."""
+    """Return the status of a test that was read; a change for the worse has its own."""
     if found.status != "changed" or found.difference is None:
         return str(found.status)
     worse = rules.outcome(found.outcome, found.unit_of).worse
@@ -175,11 +197,13 @@ def result_doubts(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[
     """Return how often luck gives as much, and what was found where the plan was followed."""
     lines, beside = [], found.as_followed
     if found.p is not None:
-        lines.append(say(rules, "result", "luck", chance=round(100 * found.p)))
+        chance = round(100 * found.p)
+        lines.append(say(rules, "result", "luck" if chance else "luck_rare", chance=chance))
     if beside.difference is None:
         lines.append(say(rules, "result", "followed_none"))
     elif beside.pairs_used != found.pairs_used:
-        size = difference_words(beside.difference, beside.interval, found.unit, rules, amounts)
+        rule = rules.outcome(found.outcome, found.unit_of)
+        size = difference_words(beside.difference, beside.interval, rule, rules, amounts)
         lines.append(say(rules, "result", "followed", pairs=beside.pairs_used, **size))
     if found.pairs_not_followed:
         pairs = several(found.pairs_not_followed, "pair")

@@ -11,7 +11,7 @@ page (``do_page``) and for a paper (``do_paper``). In braces stand names of valu
 - ``{days:dates3}`` the first ISO dates of a list as ``10, 11 Jan, 3 Feb and 8 more``.
 - ``{count:night}`` counted: ``1 night``, ``2 nights``; ``{count:entry|entries}``.
 - ``{count:?is|are}`` the word that goes with the count, without it.
-- ``{day:weekday}`` an ISO date as ``Monday 12 January``.
+- ``{day:weekday}`` an ISO date as ``Monday 12 January``; ``{day:dated}`` as ``12 Jan 2026``.
 - ``{name:quoted}`` in quotation marks, a list of them each; ``{names:or}`` as ``a or b``.
 - ``{names:semicolons}`` a list as ``a; b; c``, ``{names:ands}`` as ``a and b and c``;
   ``{file:shell}`` as one word of a command line.
@@ -47,9 +47,9 @@ from miner.core.facts import sentence_of
 from miner.core.messages import Message
 from miner.core.results import Finding
 from miner.words.amounts import amounts_now
-from miner.words.door import Door, door_now
+from miner.words.door import Door, door_now, folder_now
 from miner.words.safe import clean
-from miner.words.wording import day_words, few, first_days, listed
+from miner.words.wording import dated, day_words, few, first_days, listed
 
 FINDINGS = "findings"
 _PARTS = ("what", "found", "short", "expected", "do")
@@ -95,6 +95,7 @@ def texts(
             for name, text in parts.items()
             if name.endswith(ending) and not (name == f"do{ending}" and values.get("close"))
         }
+    values = {"folder": folder_now(), **values}
     filler = _Filler(door, values)
     said = {name: filler.vformat(text, (), values) for name, text in plain.items()}
     return _with_examples(said, values, door) if room == FINDINGS else said
@@ -199,6 +200,8 @@ class _Filler(Formatter):
             return amounts_now().told(kind, value, unit)
         if spec == "filled":
             return self.vformat(value, (), self.values)
+        if spec == "dated":
+            return dated(str(value))
         if spec == "weekday":
             return day_words(str(value))
         if spec == "shell":

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from miner.core.messages import MinerError, several
 from miner.core.results import DoubtCode, Evidence, Hypothesis, PlanResult, Ranking, Shape, Withheld
 from miner.core.results.caseload import ByClient, PooledEffect, Suggestion
-from miner.rulebook import RuleBook
+from miner.rulebook import OutcomeRule, RuleBook
 from miner.words.amounts import Amounts
 from miner.words.door import Audience, door_now, said_to
 from miner.words.safe import clean
@@ -41,6 +41,23 @@ def factor_phrase(name: str, rules: RuleBook, unit: str = "day") -> str:
         return shortened(rules.factor(name, unit).phrase)
     except MinerError:
         return clean(name, 60)
+
+
+def comes_before(
+    factor: str, outcome: str, rules: RuleBook, unit: str, lag: int | None = None
+) -> bool:
+    """Say whether a habit comes before what is measured, and does not only go with it.
+
+    Args:
+        factor: the habit.
+        outcome: the glucose measure.
+        rules: the rule books.
+        unit: "day" or "meal".
+        lag: days between the two; by default those of the rule books.
+    """
+    rule, window = rules.factor(factor, unit), rules.outcome(outcome, unit).window
+    lag = rule.lag.get(window, 0) if lag is None else lag
+    return unit == "day" and not (lag == 0 and window in rule.same_time)
 
 
 def factor_name(name: str, rules: RuleBook | None, unit: str = "day", *, limit: int = 60) -> str:
@@ -321,10 +338,9 @@ def result_size(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[st
     difference, worth = found.difference, amounts.level(found.worth_having, found.unit)
     if difference is None:
         return []
-    label = capital(outcome_label(found.outcome, rules, found.unit_of))
-    pairs = several(found.pairs_used, "pair")
-    size = difference_words(difference, found.interval, found.unit, rules, amounts)
-    lines = [say(rules, "result", "size", label=label, pairs=pairs, **size)]
+    rule, pairs = rules.outcome(found.outcome, found.unit_of), several(found.pairs_used, "pair")
+    size = difference_words(difference, found.interval, rule, rules, amounts)
+    lines = [say(rules, "result", "size", it_was=capital(rule.it_was), pairs=pairs, **size)]
     ends = (0.0, 0.0) if found.interval is None else found.interval
     beyond = max(map(abs, ends)) >= found.worth_having
     key = {"no_change": "looked_for", "not_settled": "fits_both" if beyond else ""}
@@ -340,10 +356,11 @@ def result_size(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[st
 def difference_words(
     value: float,
     interval: tuple[float, float] | None,
-    unit: str,
+    rule: OutcomeRule,
     rules: RuleBook,
     amounts: Amounts,
 ) -> dict[str, str]:
-    """Return how large a difference is and between what it may really lie, in words."""
-    reach = amounts.reach(interval, unit) if interval else say(rules, "result", "no_range")
-    return {"size": amounts.way(value, unit), "reach": reach}
+    """Return how large a difference is and between what it may really be, in words."""
+    unit, ways = rule.measure_unit, (rule.more, rule.less)
+    reach = amounts.reach(interval, unit, ways) if interval else say(rules, "result", "no_range")
+    return {"size": amounts.way(value, unit, ways), "reach": reach}

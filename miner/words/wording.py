@@ -12,8 +12,9 @@ if TYPE_CHECKING:
 from collections.abc import Sequence
 from datetime import date
 from itertools import pairwise
+from shlex import quote
 
-from miner.words.door import door_now
+from miner.words.door import door_now, folder_now
 from miner.words.safe import clean
 
 MONTHS = (
@@ -64,8 +65,16 @@ def full_date(iso: str) -> str:
 
 
 def dated(day: str | None) -> str:
-    """Return an ISO date as the door writes it: on a page and on paper as people do."""
-    return full_date(day) if day and door_now() in ("paper", "client", "page") else str(day)
+    """Return an ISO date as people write it: ``12 Jan 2026``, the whole month on a page.
+
+    What is not a date stays as it is: an entry of the ledger may have been changed by hand.
+    """
+    if not day or door_now():
+        return full_date(day) if day else str(day)
+    try:
+        return f"{day_and_month(day, short=True)} {day[:4]}"
+    except ValueError:
+        return clean(day[:10], 20)
 
 
 def span_words(first: str, last: str, *, short: bool = True) -> str:
@@ -115,6 +124,11 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def uncapital(text: str) -> str:
+    """Return the text with a first small letter, to stand in a sentence."""
+    return text[:1].lower() + text[1:]
+
+
 def listed(items: list[str], last: str = "and") -> str:
     """Return ``a, b and c``."""
     if len(items) < 2:
@@ -141,7 +155,7 @@ def say(rules: RuleBook, table: str, key: str, **values: object) -> str:
         MinerError: the book does not have it, or asks for something that is not known.
     """
     try:
-        return str(rules.wording[table][key]).format(**values)
+        return str(rules.wording[table][key]).format(**{"folder": quote(folder_now()), **values})
     except (KeyError, TypeError, IndexError, ValueError) as error:
         raise MinerError(
             "words.no_sentence",

@@ -49,7 +49,7 @@ def caseload(first: str) -> Caseload:
     pooled = tuple(effect(factor, level, names) for factor, level in levels.items())
     found = Caseload(
         first, "0", "day", "mg/dL", (*rows, broken), 19, 5, 1, 0.05, 3, 2, pooled,
-        (f"{first}: the folder is gone.",), (f"2 folders say they are {first}.",),
+        (f"{first}: the folder is missing.",), (f"2 folders say they are {first}.",),
     )  # fmt: skip
     return with_sentences(found, rulebook.load())
 

@@ -41,7 +41,7 @@ def test_a_fault_of_the_program_is_the_row_of_one_client(
     row = row_of(examine(Task(str(small), "client-01", "day"))[1], tmp_path)
     assert (row.status, row.client, row.pooled) == ("error", "client-01", True)
     assert row.error == (
-        "a fault of the program, not of these records (ZeroDivisionError: division by zero)"
+        "a fault in the program, not in these records (ZeroDivisionError: division by zero)"
     )
 
 
@@ -200,7 +200,7 @@ def test_a_copy_of_a_client_is_pooled_once_and_told(
     shutil.rmtree(folder / "another")
     later = pool(folder, work=tmp_path / "work")
     assert any(
-        text.startswith("client-02 in another: the folder is gone")
+        text.startswith("client-02 in another: the folder is missing")
         for text in tuple(map(str, later.traces))
     )
     assert not any("client-02 is still named" in text for text in tuple(map(str, later.traces)))

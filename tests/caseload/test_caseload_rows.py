@@ -115,12 +115,12 @@ def test_a_deleted_folder_leaves_the_pool_and_its_traces_are_told(
         assert effect.clients <= 3
         assert "client-02" not in {row.client for row in effect.by_client}
     told = "\n".join(tuple(map(str, second.traces)))
-    assert "client-02: the folder is gone" in told
+    assert "client-02: the folder is missing" in told
     assert "notes.txt" in told
     assert "overview.html" in told
     kept = b"".join(path.read_bytes() for path in (small / ".miner-caseload/clients").rglob("*.*"))
     assert b"client-02" not in kept
-    assert not any("the folder is gone" in text for text in tuple(map(str, pool(small).traces)))
+    assert not any("the folder is missing" in text for text in tuple(map(str, pool(small).traces)))
 
 
 def test_one_who_no_longer_agrees_leaves_the_pool(small: Path, seen: Caseload) -> None:

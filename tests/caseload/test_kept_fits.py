@@ -155,7 +155,7 @@ def test_nothing_of_a_deleted_client_stays_in_what_is_kept(small: Path, seen: Ca
     shutil.rmtree(small / "client-02")
     found = pool(small)
     assert not before & set(kept(small))
-    assert any("client-02: the folder is gone" in line for line in tuple(map(str, found.traces)))
+    assert any("client-02: the folder is missing" in line for line in tuple(map(str, found.traces)))
 
 
 def test_what_is_said_beside_a_difference_is_kept_with_its_question(tmp_path: Path) -> None:

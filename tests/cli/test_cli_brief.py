@@ -196,7 +196,7 @@ def test_a_ledger_that_cannot_be_written_is_told_and_the_page_stays(
     out = tmp_path / "p.html"
     done = run("brief", str(practice / "client-03"), "--out", str(out), "--as", "doctor")
     assert out.exists()
-    assert "What was shared could not be written to the ledger: " in done.stderr
+    assert "What was shared could not be saved in the ledger: " in done.stderr
     assert "the ledger cannot be written (the disk is full)." in done.stderr
 
 

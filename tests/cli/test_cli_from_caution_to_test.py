@@ -82,12 +82,15 @@ def test_wake_readings_of_126_to_a_read_test(do: Callable[..., str], folder: Pat
     begin = ("--start", BEGIN.isoformat(), "--length", "middle")
 
     refused = do("plan", id_, *begin, code=2)
-    assert "Habits of sleep wait: 126 mg/dL or more at waking on 8 days (" in refused
+    assert (
+        "No test of sleep habits can be planned yet: 126 mg/dL or more at waking on 8 days ("
+        in refused
+    )
     assert refused.endswith(f"miner note {folder} --informed DATE.")
     assert [one.event for one in ledger.read(folder).events if one.event != "ranked"] == []
 
     told = do("note", "--informed", TODAY.isoformat())
-    assert "Opens now: habits of sleep, stress, movement and meals." in told
+    assert "Tests of sleep, stress, movement and meals can be planned now." in told
     plan = json.loads(do("plan", id_, *begin, "--format", "json"))
 
     grown(folder, plan, date.fromisoformat(plan["read_on"]) + 2 * ONE)
@@ -111,12 +114,12 @@ def test_a_caution_in_the_middle_of_a_test_pauses_it(do: Callable[..., str], fol
     why = "Paused: 200 mg/dL or more on 1 day ("
     before = (folder / "ledger.jsonl").read_bytes()
     told = do("result", name)
-    assert "The test is paused. Nothing is lost" in told
+    assert "The test is paused. Ticks and records are kept" in told
     assert why in told
     # a long path is broken where the line ends
     assert f"miner note {folder} --informed DATE.".replace(" ", "") in told.replace(" ", "")
     assert why in do("follow")
-    assert f"Plan {name}. {why}" in do("check", "--week")
+    assert f"Test {name}. {why}" in do("check", "--week")
     assert "day not counted (the test is paused)" in do("day", third.isoformat())
     assert "is paused and is not read now" in do("result", name, "--stopped", code=2)
     assert (folder / "ledger.jsonl").read_bytes().startswith(before)

@@ -104,7 +104,7 @@ def test_a_practice(run: Any, practice: Path) -> None:
     assert codes == ["client-02", "client-03"]
     assert [item["client"] for item in found["stale"]] == ["client-03"]
     text = run("day", str(practice), "--on", "2026-02-17").stdout
-    assert "This does not watch over anybody." in text
+    assert "This is not live monitoring." in text
     later = run("day", str(practice), "--on", "2026-08-01").stdout
     assert "Newest reading more than four weeks old, or none yet: client-02" in later
     for words in (["2026-02-10"], ["--out", "x.svg"]):

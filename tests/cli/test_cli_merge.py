@@ -151,7 +151,7 @@ def test_of_two_as_common_neither_is_proposed(run: Any, practice: Path) -> None:
         (["metformin", "--into", "rice", "--kind", "food"], "names a medicine"),
         (["wine", "--into", "flu"], "names a medicine, a pregnancy or an illness"),
         (["rice", "--into", "x"], "'rice' is both a tag and a food"),
-        (["rice", "--into", "with", "--kind", "food"], "'with' is no name of a food"),
+        (["rice", "--into", "with", "--kind", "food"], "'with' is not the name of a food"),
         (["wine", "spagetti", "--into", "x"], "Some of these words are tags"),
         (["wine", "--into", "x", "--kind", "food"], "No client noted 'wine'"),
         (["wine", "--part"], "'wine' is not merged"),

@@ -93,7 +93,7 @@ def test_everything_is_taken_back_step_by_step(run: Any, client: Path) -> None:
     assert "porridge" in done(run("note", where, "--undo"))
     assert "The correction is taken back" in done(run("note", where, "--undo", "2"))
     assert "nothing to take back" in refused(run("note", where, "--undo"))
-    assert "row 2 is no correction in force" in refused(run("note", where, "--undo", "2"))
+    assert "row 2 is not a correction in force" in refused(run("note", where, "--undo", "2"))
     after = read_client(client)
     assert after.records_hash == before.records_hash
     for stream in ("meals", "tags"):
@@ -175,16 +175,16 @@ def test_what_a_correction_replaced_is_shown_by_day(run: Any, client: Path) -> N
     ("words", "found"),
     [
         (["--day", "2026-03-03"], "--day needs the words of the note"),
-        (["words"], "'words' stands alone"),
+        (["words"], "The words 'words' belong to no option"),
         (["--day", "2026-03-03", "  "], "The note is empty"),
-        (["--day", "2026-03-03", "a\x07b"], "a mark that is no text (U+0007)"),
-        (["--day", "2026-03-03", "a\x00b"], "a mark that is no text (U+0000)"),
+        (["--day", "2026-03-03", "a\x07b"], "a mark that is not text (U+0007)"),
+        (["--day", "2026-03-03", "a\x00b"], "a mark that is not text (U+0000)"),
         (["--day", "2026-03-03", "a" * 5000], "5000 characters"),
         (["--day", "1026-03-03", "a"], "1026-03-03 is far off"),
-        (["--day", "2026-03-03", "a", "--carbs", "5"], "--day stands with --carbs"),
-        (["--day", "2026-03-03", "--session", "2026-03-03", "a"], "--day stands with --session"),
-        (["--mend", "meals.csv:2", "--remove", "meals.csv:3"], "--mend stands with --remove"),
-        (["--meal", "x", "--tag", "y", "--at", "2026-03-03 12:00"], "--meal stands with --tag"),
+        (["--day", "2026-03-03", "a", "--carbs", "5"], "--day and --carbs cannot"),
+        (["--day", "2026-03-03", "--session", "2026-03-03", "a"], "--day and --session cannot"),
+        (["--mend", "meals.csv:2", "--remove", "meals.csv:3"], "--mend and --remove cannot"),
+        (["--meal", "x", "--tag", "y", "--at", "2026-03-03 12:00"], "--meal belongs to a meal"),
         (["--meal", "x", "--at", "2026-03-03 12:00", "--carbs", "7,5"], "'7,5'. Expected a"),
         (["--meal", "x", "--at", "2026-03-03 12:00", "--carbs", "-7"], "'-7'. Expected a"),
         (["--meal", "x", "--at", "2026-03-03 12:00", "--energy", "high"], "--energy is 'high'"),
@@ -203,7 +203,7 @@ def test_what_makes_no_sense_is_refused_and_nothing_is_written(
 def test_a_place_that_is_no_client_is_refused(run: Any, client: Path) -> None:
     assert "there is no such folder" in refused(run("note", str(client / "x")))
     (client.parent / "practice.toml").write_text("")
-    assert "this is a practice" in refused(run("note", str(client.parent), "--undo"))
+    assert "this is the folder of a practice" in refused(run("note", str(client.parent), "--undo"))
 
 
 @pytest.mark.parametrize("name", ["corrections.csv", "notes.md"])

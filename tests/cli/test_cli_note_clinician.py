@@ -54,26 +54,26 @@ def refused(run: Any, client: Path, *words: str) -> str:
 
 def test_each_note_tells_what_opens_what_waits_and_what_lifts_it(run: Any, client: Path) -> None:
     said = noted(run, client, "--informed", "2026-03-05")
-    assert "The client was told to see a clinician on 5 March 2026." in said
-    assert "Opens now: habits of sleep and stress." in said
-    assert "Waiting: habits of movement and meals. Yes to insulin." in said
+    assert "The client was asked to see a clinician on 5 March 2026." in said
+    assert "Tests of sleep and stress can be planned now." in said
+    assert "Tests of movement and meals wait. Yes to insulin." in said
     assert "200 mg/dL" not in said
     assert f"miner note {client} --agreed DATE --covers movement,meals" in said
     said = noted(run, client, "--agreed", "2026-03-06", "--covers", "Movement, sleep")
     assert "agreed to on 6 March 2026 covers sleep and movement." in said
-    assert "Opens now: habits of movement. Waiting: habits of meals." in said
+    assert "Tests of movement can be planned now. Tests of meals wait." in said
     assert f"miner note {client} --agreed DATE --covers sleep,movement,meals" in said
     said = noted(run, client, "--agreed", "2026-03-07", "--covers", "meals")
     assert "Until now it covered sleep and movement too." in said
-    assert "Opens now: habits of meals. Waiting: habits of movement." in said
+    assert "Tests of meals can be planned now. Tests of movement wait." in said
     said = noted(run, client, "--agreed", "2026-03-07", "--covers", "meals,movement")
-    assert said.startswith("Noted, in client.toml.")
+    assert said.startswith("Noted in client.toml.")
     assert "No caution holds a test back now." in said
 
 
 def test_readings_that_came_after_the_date_need_a_new_one(run: Any, client: Path) -> None:
     said = noted(run, client, "--informed", "2026-03-02")
-    assert "Opens now" not in said
+    assert "can be planned now" not in said
     assert "200 mg/dL or more on 1 day (3 Mar). The readings met this after that date." in said
     assert f"miner note {client} --informed DATE" in said
 
@@ -89,11 +89,11 @@ def test_comments_stay_and_everything_is_taken_back(run: Any, client: Path) -> N
     assert (settled.agreed, settled.covers) == (date(2026, 3, 7), ("sleep",))
     assert [each.informed for each in settled.before] == [date(2026, 3, 5)]
     said = noted(run, client, "--undo")
-    assert "Taken back, in client.toml. The client was told to see a clinician on 5 March" in said
+    assert "Taken back in client.toml. The client was asked to see a clinician on 5 March" in said
     assert "The note is taken back" in noted(run, client, "--undo")
     said = noted(run, client, "--undo")
-    assert "Nothing is noted of a clinician now." in said
-    assert "Waiting: habits of sleep, stress, movement and meals." in said
+    assert "Nothing is noted about a clinician now." in said
+    assert "Tests of sleep, stress, movement and meals wait." in said
     assert (client / "client.toml").read_text().strip() == SETTINGS.strip()
     assert "nothing to take back" in refused(run, client, "--undo")
 
@@ -120,7 +120,7 @@ def test_the_json_names_what_is_open_and_what_is_held(run: Any, client: Path) ->
 
 def test_a_client_without_records_can_be_noted(run: Any, tmp_path: Path) -> None:
     said = noted(run, tmp_path, "--informed", "2026-03-05")
-    assert "What this opens is told once the records can be read." in said
+    assert "What this opens will be shown once the records can be read." in said
 
 
 TOMORROW = (date.today() + timedelta(days=1)).isoformat()
@@ -131,16 +131,19 @@ TOMORROW = (date.today() + timedelta(days=1)).isoformat()
     [
         (["--informed", TOMORROW], f"{TOMORROW} is still to come"),
         (["--agreed", TOMORROW, "--covers", "sleep"], f"{TOMORROW} is still to come"),
-        (["--informed", "1926-03-05"], "1926-03-05 is long past"),
-        (["--informed", "March"], "'March' is not a date"),
-        (["--agreed", "2026-03-05"], "It is not said what the agreement of 2026-03-05 covers"),
-        (["--agreed", "2026-03-05", "--covers", " , "], "not said what the agreement"),
-        (["--covers", "sleep,meals"], "when the clinician agreed to sleep and meals"),
-        (["--informed", "2026-03-05", "--covers", "sleep"], "when the clinician agreed to sleep"),
+        (["--informed", "1926-03-05"], "1926-03-05 is too long ago"),
+        (["--informed", "March"], "--informed is 'March'"),
+        (["--agreed", "2026-03-05"], "The agreement of 2026-03-05 covers nothing yet"),
+        (
+            ["--agreed", "2026-03-05", "--covers", " , "],
+            "The agreement of 2026-03-05 covers nothing yet",
+        ),
+        (["--covers", "sleep,meals"], "which the clinician agreed to sleep and meals"),
+        (["--informed", "2026-03-05", "--covers", "sleep"], "which the clinician agreed to sleep"),
         (["--agreed", "2026-03-05", "--covers", "sleap"], "Did you mean 'sleep'?"),
         (["--agreed", "2026-03-05", "--covers", "sleep;meals"], "cannot cover 'sleep;meals'"),
-        (["--informed", "2026-03-05", "--undo"], "--undo stands with --informed"),
-        (["--covers", "sleep", "--meal", "pasta"], "--covers stands with --meal"),
+        (["--informed", "2026-03-05", "--undo"], "--undo and --informed cannot be given together"),
+        (["--covers", "sleep", "--meal", "pasta"], "--covers and --meal cannot be given together"),
         (["--informed", "2026-03-05", "words"], "words"),
     ],
 )

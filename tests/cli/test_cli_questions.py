@@ -46,9 +46,9 @@ def test_a_question_not_fixed_before_is_a_hint_at_most(run: Any, client: str) ->
     text = run("ask", client, *PAIR).stdout
     assert text.startswith("Short nights came before higher waking glucose. A hint, no more.\n")
     assert "This question was not written down before these records" in " ".join(text.split())
-    assert "You had already looked" not in " ".join(text.split())
+    assert "You had already ranked" not in " ".join(text.split())
     story = run("history", client).stdout
-    assert story.count("Looked at: A short night and waking glucose.") == 1
+    assert story.count("A pattern was looked at: a short night and waking glucose.") == 1
 
 
 def test_a_question_is_written_down_before_any_record(run: Any, tmp_path: Path) -> None:
@@ -56,13 +56,12 @@ def test_a_question_is_written_down_before_any_record(run: Any, tmp_path: Path) 
     folder.mkdir()
     result = run("ask", str(folder), *PAIR, "--fix", "--guess", "up")
     assert result.exit_code == 0
-    assert result.stdout.startswith("client-09: written down. A short night and waking glucose.")
+    assert result.stdout.startswith("Question 1 of client-09 was written down on ")
     told = " ".join(result.stdout.split())
-    assert "The guess was higher." in told
-    assert "1 fixed so far. Three to five are advised." in told
+    assert "You have 1 question so far. Write down three to five." in told
     again = run("ask", str(folder), *PAIR, "--fix")
     assert (again.exit_code, again.stdout) == (2, "")
-    assert "is fixed already" in again.stderr
+    assert "is already written down" in again.stderr
     other = ["--factor", "tag:wine", "--outcome", "overnight_mean"]
     as_json = run("ask", str(folder), *other, "--fix", "--format", "json")
     found = json.loads(as_json.stdout)
@@ -77,7 +76,7 @@ def test_a_question_fixed_on_paper_is_answered_on_later_days_alone(run: Any, cli
     assert result.exit_code == 0
     found = json.loads(result.stdout)
     assert (found["fixed_before"], found["fixed_proven"]) == (True, False)
-    assert "The date is shown as told, not proven." in found["advice"]
+    assert "The date is shown as you gave it, and is not proven." in found["advice"]
     assert "not fixed before" not in " ".join(found["notes"])
     assert f"Written down on {dated('2026-01-19')}, according to you." in " ".join(
         run("ask", client, *PAIR).stdout.split()
@@ -90,7 +89,9 @@ def test_a_question_fixed_on_paper_is_answered_on_later_days_alone(run: Any, cli
     assert min(unit["unit"] for unit in used) == "2026-01-20"
     early = [unit for unit in why["units"] if unit["unit"] <= "2026-01-19"]
     assert len(early) == 8
-    assert "not after 2026-01-19, when the question was fixed" in {u["reason"] for u in early}
+    assert "not after 19 Jan 2026, when the question was written down" in {
+        u["reason"] for u in early
+    }
 
 
 def test_a_date_told_after_a_ranking_is_a_hint_at_most(run: Any, client: str) -> None:
@@ -99,7 +100,7 @@ def test_a_date_told_after_a_ranking_is_a_hint_at_most(run: Any, client: str) ->
     found = json.loads(result.stdout)
     assert found["fixed_before"] is False
     assert found["evidence"] == "hint"
-    assert any("had been ranked already" in note for note in found["advice"])
+    assert any("had already been ranked" in note for note in found["advice"])
 
 
 def test_a_ledger_changed_by_hand_is_told_and_not_taken_as_proven(run: Any, client: str) -> None:
@@ -147,7 +148,7 @@ def test_a_date_ahead_and_a_folder_that_is_no_client_are_refused(
 ) -> None:
     ahead = run("ask", client, *PAIR, "--fix", "--fixed-on", "2999-01-01")
     assert (ahead.exit_code, ahead.stdout) == (2, "")
-    assert "2999-01-01 lies ahead" in ahead.stderr
+    assert "2999-01-01 is still to come" in ahead.stderr
     assert "there is no such folder" in run("ask", f"{client}x", *PAIR, "--fix").stderr
     (tmp_path / "practice.toml").write_text("")
     assert "this is the folder of a practice" in run("ask", str(tmp_path), *PAIR, "--fix").stderr
@@ -311,7 +312,7 @@ def test_a_dose_of_what_is_not_measured_is_refused(run: Any, client: str) -> Non
     for more in ([], ["--fix"]):
         result = run("ask", client, *asked, *more)
         assert (result.exit_code, result.stdout) == (2, "")
-        assert "'long_sleep' has no dose" in result.stderr
+        assert "'long_sleep' cannot be asked as an amount" in result.stderr
 
 
 def test_the_whole_day_is_asked_about(run: Any, client: str) -> None:

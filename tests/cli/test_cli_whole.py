@@ -84,8 +84,9 @@ def test_the_history_needs_the_ledger_alone(run: Any, tmp_path: Path) -> None:
     assert run("ask", str(folder), *words).exit_code == 0
     told = run("history", str(folder))
     assert (told.exit_code, told.stderr) == (0, "")
-    assert "client-09: Searches so far: 0. Questions fixed: 1." in told.stdout
-    assert "Fixed as a question: A short night and waking glucose, guessed up." in told.stdout
+    assert "client-09: 0 searches so far, 1 question written down." in told.stdout
+    said = "written down about a short night and waking glucose, with the guess that it is higher."
+    assert said in " ".join(told.stdout.split())
     for other, words in ((folder / "nobody", "no such folder"), (folder.parent, "a practice")):
         refused = run("history", str(other))
         assert (refused.exit_code, refused.stdout) == (2, "")

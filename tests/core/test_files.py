@@ -154,7 +154,7 @@ def test_nothing_waits_for_the_other_end_of_a_pipe(tmp_path: Path) -> None:
     with pytest.raises(OSError, match=r"ledger\.jsonl"):
         files.append(path, b"new")
     reader = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
-    with pytest.raises(MinerError, match="this is no file"):
+    with pytest.raises(MinerError, match="this is not a file"):
         files.append(path, b"new")
     os.close(reader)
 

@@ -58,7 +58,7 @@ def test_a_code_of_another_client_is_told():
 
 
 def test_a_code_of_no_pattern_or_of_several_is_told():
-    with pytest.raises(MinerError, match="No pattern of this client begins"):
+    with pytest.raises(MinerError, match="No pattern of this client has the code"):
         read(CODES[0], ids=(OTHER,))
     with pytest.raises(MinerError, match="may be any of 4c28aa7c, 4c28affe"):
         read(CODES[0], ids=(ID, "4c28affe"))

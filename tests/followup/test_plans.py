@@ -25,7 +25,7 @@ from miner.stats.power import pairs_power
 from miner.words.amounts import in_unit
 from miner.words.lengths import preview_parts
 from miner.words.plan import plan_calendar, plan_parts
-from miner.words.wording import say
+from miner.words.wording import dated, say
 
 START = date(2026, 7, 6)
 SIZE = Size(period_days=3, leave_out_days=1, pairs=6, spread=10.0)
@@ -82,7 +82,10 @@ def test_before_it_is_agreed_on_nothing_of_the_order_is_there(rules):
     assert replace(drawn, plan="", seed=None, periods=plan.periods) == plan
     told = render(preview_parts(replace(plan, written=False), rules, "client-01", detail=True))
     assert "A, the change" not in told
-    assert f"{plan.pairs} {plan.periods[-2].first} {plan.periods[-1].first}" in told
+    assert (
+        f"{plan.pairs} {dated(plan.periods[-2].first)} {dated(plan.periods[-1].first)}"
+        in " ".join(told.split())
+    )
     assert "A, the change" in render(plan_parts(drawn, rules))
 
 
@@ -186,7 +189,7 @@ def test_what_takes_too_long_is_refused(rules):
 
 
 def test_too_few_days_do_not_tell_the_scatter(rules):
-    with pytest.raises(MinerError, match="do not tell how much it scatters"):
+    with pytest.raises(MinerError, match="do not show how much it varies"):
         scatter(table_of(rules, days=9), rules, "minutes_above")
 
 
@@ -225,7 +228,7 @@ def test_what_must_not_be_tested_is_refused_with_its_reason(rules):
 )
 def test_only_the_helpful_arm_is_planned(rules, factor, direction):
     # nobody is asked to sleep less, move less, or eat later
-    assert "not one that people are asked to try" in refused(rules, [factor], direction)
+    assert "nobody is asked to try the better side" in refused(rules, [factor], direction)
     other = "up" if direction == "down" else "down"
     assert require_testable([factor], "day", other, "higher", rules, HeldBack()).try_
     assert require_testable([factor], "day", direction, "lower", rules, HeldBack()).try_
@@ -487,7 +490,7 @@ def test_a_day_between_two_pairs_is_called_free(rules):
     last = max(day for _, day in days_of(plan))
     free = (last - START).days + 1 - 2 * plan.pairs * plan.period_days - len(plan.sensor_changes)
     assert page.count('<span class="what">Free</span>') == free > 0
-    assert "On free days live as usual, and tick nothing." in page
+    assert "On free days, live as usual and tick nothing." in page
     whole_weeks = replace(plan, periods=planning.lay_out(SIZE, START, 0, 3, (), 999)[0],
                           sensor_changes=())  # fmt: skip
     assert (

@@ -25,6 +25,7 @@ from miner.steps import following
 from miner.steps.checking import ledger_told
 from miner.words.amounts import Amounts
 from miner.words.teller import HypothesisTeller
+from miner.words.wording import dated
 
 pytestmark = pytest.mark.usefixtures("derived_once")
 
@@ -271,7 +272,7 @@ def test_without_the_right_to_write_no_verdict_is_given(whole, folder, rules, mo
             steps.drop(steps.read_client(folder), found.kept[0].id)
     (one,) = found.kept
     assert (one.status, one.difference, one.p) == ("waiting", None, None)
-    assert any("No verdict could be written" in note for note in map(str, found.notes))
+    assert any("No verdict could be saved" in note for note in map(str, found.notes))
     assert (folder / "ledger.jsonl").read_bytes() == before
     assert (
         steps.follow(steps.read_client(folder), rules, now=AT, remember=True).kept[0].status
@@ -283,7 +284,7 @@ def test_a_fourth_idea_is_refused(folder, others, rules):
     client = steps.read_client(folder)
     steps.keep(client, others[0], "alternate", rules)
     steps.keep(client, others[1], "adopt", rules)
-    with pytest.raises(MinerError, match="3 are open already"):
+    with pytest.raises(MinerError, match="3 patterns are kept already"):
         steps.keep(client, others[2], "watch", rules)
     found = {item.id: item for item in steps.follow(client, rules, remember=True).kept}
     assert found[others[0]].status is None
@@ -305,7 +306,7 @@ def test_two_programs_that_keep_at_once_cannot_both_be_third(folder, others, rul
         return whole_append(where, event, payload, at, **more)
 
     monkeypatch.setattr(following.ledger, "append", other_first)
-    with pytest.raises(MinerError, match="3 are open already"):
+    with pytest.raises(MinerError, match="3 patterns are kept already"):
         steps.keep(client, ids[1], "watch", rules)
     assert ids[2] in [item.id for item in steps.follow(client, rules, remember=True).kept]
 
@@ -316,9 +317,9 @@ def test_two_programs_that_keep_at_once_cannot_both_be_third(folder, others, rul
         (("nothing1", "--as", "watch"), "There is no pattern 'nothing1'"),
         (("ID",), "--as is missing"),
         (("ID", "--as", "watch"), "kept already"),
-        (("ID", "--as", "watching"), "not one of"),
+        (("ID", "--as", "watching"), "Expected one of watch, alternate, adopt"),
         (("OTHER", "--as", "watch", "--read-on", "2026-02-24"), "not within reach"),
-        (("OTHER", "--as", "watch", "--read-on", "tomorrow"), "not a date"),
+        (("OTHER", "--as", "watch", "--read-on", "tomorrow"), "Expected a date such as"),
         (("OTHER", "--drop"), "is not open"),
     ],
 )
@@ -342,7 +343,7 @@ def test_follow_and_history_in_json(settled):
     ]
     assert told["searches"] == len(events(folder, "ranked"))
     assert invoke("follow", folder).exit_code == invoke("history", folder).exit_code == 0
-    assert "It held up on new days." in invoke("history", folder).stdout
+    assert "It held up on new days." in " ".join(invoke("history", folder).stdout.split())
 
 
 def test_an_idea_tried_before_is_marked(settled, tmp_path, rules):
@@ -356,13 +357,13 @@ def test_an_idea_tried_before_is_marked(settled, tmp_path, rules):
     assert found.tried_before == found.to_dict()["tried_before"] == "held_up"
     others = [item for item in brief.ranking.hypotheses if item.id != id_]
     assert {item.tried_before for item in others} == {None}
-    assert "Tried before: It held up on new days." in " ".join(
+    assert "It was followed before, with this result: It held up on new days." in " ".join(
         part.text for part in HypothesisTeller(rules, Amounts("mg/dL")).parts(found)
     )
     again = steps.keep(client, id_, "watch", rules, now=AT)
     assert again.tried_before == "held_up"
-    assert "Tried before" in again.sentence
-    assert "Tried before" in str(steps.history(client, rules).entries[-1].text)
+    assert "It was followed before" in again.sentence
+    assert "It was followed before" in str(steps.history(client, rules).entries[-1].text)
 
 
 def test_a_client_with_nothing_kept(whole, tmp_path):
@@ -422,7 +423,7 @@ def test_a_plan_whose_pairs_are_all_past_is_refused(free, rules, monkeypatch):
     before = events(folder, "kept")
     wish = steps.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
     at = datetime(2026, 11, 25, 9, tzinfo=UTC)
-    with pytest.raises(MinerError, match="All pairs of this plan are over"):
+    with pytest.raises(MinerError, match="All pairs of this test are over"):
         steps.plan(steps.read_client(folder), id_, wish, rules, now=at)
     assert events(folder, "planned") == ()
     assert events(folder, "kept") == before
@@ -440,7 +441,10 @@ def test_plan_preview_writes_the_look_and_a_plan_is_written_once(
     before = (folder / "ledger.jsonl").read_bytes()
     assert "Nothing is saved." in shown.stdout
     assert "A, the change" not in shown.stdout
-    assert "the order is not drawn yet" in invoke(*words, "--preview", "--page", "p.html").stderr
+    assert (
+        "the order of the days is not drawn yet"
+        in invoke(*words, "--preview", "--page", "p.html").stderr
+    )
     told = json.loads(invoke(*words, "--preview", "--format", "json").stdout)
     assert (told["plan"], told["seed"], told["written"]) == ("", None, False)
     assert {period["arm"] for period in told["periods"]} == {"undrawn"}
@@ -465,9 +469,9 @@ def test_plan_preview_writes_the_look_and_a_plan_is_written_once(
     assert again.read_bytes() == page.read_bytes()
     assert (folder / "ledger.jsonl").read_bytes() == after
     assert "--start is missing" in invoke("plan", folder, id_).stderr
-    assert "has a plan already" in invoke(*words).stderr
+    assert "already has a test" in invoke(*words).stderr
     lies = invoke("plan", folder, id_, "--start", "2026-02-01")
-    assert "lies in the records" in lies.stderr
+    assert "is within the records" in lies.stderr
 
 
 def test_where_no_length_finds_it_nothing_is_written_and_that_is_no_error(free, monkeypatch):
@@ -479,13 +483,13 @@ def test_where_no_length_finds_it_nothing_is_written_and_that_is_no_error(free, 
     assert "No length finds that" in " ".join(shown.stdout.split())
     assert (events(folder, "planned"), (folder / "p.ics").exists()) == ((), False)
     made = invoke("plan", folder, id_, "--start", "2026-03-02", "--length", "middle")
-    assert made.stdout.startswith("Plan "), made.stderr
+    assert made.stdout.startswith("Test "), made.stderr
     (planned,) = events(folder, "planned")
     assert planned.payload["weeks"] <= 8
 
 
 def test_the_help_of_a_plan_says_that_its_first_day_is_required():
-    assert "First day; required" in " ".join(invoke("plan", "--help").stdout.split())
+    assert "Begin the test on this day" in " ".join(invoke("plan", "--help").stdout.split())
 
 
 def test_what_is_watched_is_not_planned(folder, rules):
@@ -501,7 +505,7 @@ def test_a_client_who_needs_a_clinician_is_not_planned_for(free, rules):
         file.write('[intake]\ninsulin = "yes"\n')
     result = invoke("plan", folder, id_, "--start", "2026-03-02")
     assert result.exit_code == 2
-    assert "Habits of sleep wait: yes to insulin" in result.stderr
+    assert "No test of sleep habits can be planned yet: yes to insulin" in result.stderr
     assert "--informed DATE" in result.stderr
 
 
@@ -532,7 +536,7 @@ def test_a_test_waits_for_a_caution_and_is_read_once_that_is_lifted(
     monkeypatch.setattr("miner.steps.checking.cautions", lambda *_: (waits,))
     found = steps.result(client, plan.plan, rules)
     assert (found.status, found.difference, found.pairs) == (None, None, ())
-    assert "ticks and records stay" in found.sentence
+    assert "Ticks and records are kept" in found.sentence
     assert "Not counted" not in found.sentence
     assert "many high readings. Tell the client" in str(found.pauses[0])
     told = next(one for one in steps.follow(client, rules).kept if one.test is not None)
@@ -548,7 +552,8 @@ def test_a_test_waits_for_a_caution_and_is_read_once_that_is_lifted(
     # pairs 4 and 5 began while it waited: the third began before, the sixth on the day
     assert (read.paused_pairs, [one.pair for one in read.pairs]) == (2, [1, 2, 3, 6, 7, 8])
     assert "Not counted: 2 pairs that began while the test was paused." in read.sentence
-    assert f"It was paused from {since} to {lifted}" in invoke("result", folder, plan.plan).stdout
+    span = f"It was paused from {dated(since)} to {dated(lifted)}"
+    assert span in invoke("result", folder, plan.plan).stdout
     assert len(events(folder, "verdict")) == 1
 
 
@@ -557,7 +562,7 @@ def test_a_second_test_on_the_same_days_names_the_first(free, rules, monkeypatch
     calm(monkeypatch)
     client, wish = steps.read_client(folder), steps.Wish(date(2026, 3, 1), pairs=6)
     first = steps.plan(client, id_, wish, rules, now=AT)
-    with pytest.raises(MinerError, match=f"has a plan already: {first.plan}, 2026-03-01 to"):
+    with pytest.raises(MinerError, match=f"already has a test: {first.plan}, 2026-03-01 to"):
         steps.plan(client, id_, wish, rules, now=AT)
     other = next(one for one in may_be_tested(client, rules) if one != id_)
     with pytest.raises(MinerError, match=f"takes these days: {first.plan}, 2026-03-01 to") as told:
@@ -627,7 +632,7 @@ def test_a_result_before_its_date_after_it_and_again(free, whole, rules, monkeyp
         "as_followed", "sentence",
     }  # fmt: skip
     assert invoke("result", folder, plan.plan).exit_code == 0
-    assert "There is no plan" in invoke("result", folder, "nothing").stderr
+    assert "There is no test" in invoke("result", folder, "nothing").stderr
 
 
 def test_a_plan_stopped_before_any_pair_spends_no_verdict(free, whole, rules, monkeypatch):
@@ -651,7 +656,7 @@ def test_a_plan_stopped_before_any_pair_spends_no_verdict(free, whole, rules, mo
         item for item in steps.follow(client, rules, remember=True).kept if item.as_ == "alternate"
     ]
     assert (told.open, told.sentence) == (False, found.sentence)
-    assert "Stopped before any pair was complete" in invoke("history", folder).stdout
+    assert "stopped before any pair was complete" in invoke("history", folder).stdout
     again = steps.plan(client, id_, wish, rules, now=AT)
     assert again.plan != plan.plan
     until(whole, folder, 95)
@@ -684,13 +689,13 @@ def test_an_order_that_does_not_please_is_not_drawn_anew_for_nothing(free, rules
     assert len(orders) == 2
     assert [plan.put_aside for plan in plans] == [0, 1]
     assert not any("Put aside" in str(note) for note in plans[0].notes)
-    said = "Put aside unread before this one: 1 earlier order."
+    said = "Put aside unread before this order: 1 earlier order."
     assert any(said in str(note) for note in plans[1].notes)
     assert steps.result(client, plans[1].plan, rules).put_aside == 1
     assert said in " ".join(invoke("result", folder, plans[1].plan).stdout.split())
     told = " ".join(invoke("history", folder).stdout.split())
-    assert told.count("Planned anew") == 1
-    assert "Put aside unread before: 1." in told
+    assert told.count("planned again") == 1
+    assert "Put aside unread before it: 1." in told
 
 
 def test_a_plan_past_its_date_without_a_pair_waits_for_its_records(free, whole, rules, monkeypatch):
@@ -712,7 +717,7 @@ def test_a_plan_past_its_date_without_a_pair_waits_for_its_records(free, whole, 
     client = steps.read_client(folder)
     found = steps.result(client, plan.plan, rules)
     assert (found.status, found.p, found.pairs_used) == (None, None, 0)
-    assert "no verdict is spent" in found.sentence
+    assert "Nothing was read" in found.sentence
     assert (folder / "ledger.jsonl").read_bytes() == before
     (told,) = [
         item for item in steps.follow(client, rules, remember=True).kept if item.as_ == "alternate"
@@ -749,9 +754,10 @@ def test_an_order_drawn_after_its_first_day_is_told(free, rules, monkeypatch):
     folder, id_ = free
     client = steps.read_client(folder)
     wish = steps.Wish(date(2026, 2, 25), worth_having=30.0, pairs=6)
-    said = "Its first day had passed when it was drawn, on 2026-03-01."
+    said = "The first day had passed when the order was drawn, on 1 Mar 2026."
     shown = steps.plan(client, id_, wish, rules, preview=True, now=AT)
-    assert any("Its first day has passed: today is 2026-03-01." in str(n) for n in shown.notes)
+    begun = "The first day of the test has passed: today is 1 Mar 2026."
+    assert any(begun in str(n) for n in shown.notes)
     plan = steps.plan(client, id_, wish, rules, now=AT)
     assert any(said in str(note) for note in plan.notes)
     found = steps.result(client, plan.plan, rules)
@@ -802,7 +808,7 @@ def test_a_plan_whose_days_were_over_when_it_was_drawn_gives_no_verdict(
     assert (found.status, found.p, found.pairs, found.pairs_used) == (None, None, (), 0)
     assert found.as_followed.pairs_used == 0
     assert found.sentence.startswith("Every pair had begun before its order was drawn")
-    assert "no verdict is spent" in found.sentence
+    assert "Nothing was read" in found.sentence
     assert found.sentence in " ".join(invoke("follow", folder).stdout.split())
     assert (folder / "ledger.jsonl").read_bytes() == before
     assert steps.result(client, plan.plan, rules, stopped=True).stopped_early
@@ -827,7 +833,7 @@ def test_days_and_numbers_without_sense_do_not_count(free, rules, monkeypatch):
         path.write_bytes(whole_ledger)
         edited(folder, event, lambda row, key=key, junk=junk: row.update({key: junk}))
         assert len(steps.follow(client, rules, remember=True).kept) == (0 if event == "kept" else 2)
-        with pytest.raises(MinerError, match="There is no plan"):
+        with pytest.raises(MinerError, match="There is no test"):
             steps.result(client, name, rules)
         assert "does not count" in " ".join(invoke("history", folder).stdout.split())
 
@@ -1033,7 +1039,7 @@ def test_a_plan_edited_by_hand_does_not_count(free, rules, monkeypatch):
     ):  # fmt: skip
         before = (folder / "ledger.jsonl").read_bytes()
         edited(folder, "planned", change)
-        assert "There is no plan" in invoke("result", folder, name).stderr
+        assert "There is no test" in invoke("result", folder, name).stderr
         assert "does not count" in " ".join(invoke("history", folder).stdout.split())
         assert invoke("follow", folder).exit_code == 0
         (folder / "ledger.jsonl").write_bytes(before)

@@ -65,7 +65,7 @@ def test_what_was_chosen_stays_and_can_be_taken_back(visitor_of: Visitor) -> Non
     assert "Open now: 1." in page
     assert f'action="/clients/client-01/patterns/{SHORT_NIGHT}/plan"' in page
     followed = words(at.get("/clients/client-01/follow-up"))
-    assert "to test by alternating" in followed
+    assert "to be tested" in followed
     assert "left" in followed.casefold()
     for id_ in (SHORT_NIGHT, LATE_DINNER):
         at.post(CHOICES, undo=id_)
@@ -83,7 +83,7 @@ def test_a_fourth_idea_is_refused_and_nothing_of_it_is_lost(visitor_of: Visitor)
     ]
     steps.choose(read, dict.fromkeys(others[:2], "watch"))
     said = choose(at, **{SHORT_NIGHT: "watch", COFFEE: "watch"})
-    assert "4 ideas would be open" in said
+    assert "4 kept patterns would be open" in said
     assert "nothing was written" in said
     assert entries(at) == ["kept", "kept"]
     assert picked(at.get(SESSION).text) == {f"{SHORT_NIGHT}-watch", f"{COFFEE}-watch"}

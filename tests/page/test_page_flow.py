@@ -407,7 +407,7 @@ def test_other_clients_questions_are_offered_and_written_down(
     assert "with the guess higher" in page
     pair = {"factor": "high_carb", "outcome": "rise", "guess": "up"}
     page = words(one.post("/clients/client-05/questions", **pair))
-    assert "1 fixed so far" in page
+    assert "You have 1 question so far" in page
     assert "Across 9 other clients" not in page
 
 
@@ -481,7 +481,7 @@ def test_questions_are_fixed_before_there_are_records(empty: Path, visitor: Open
     one.post("/clients", code="client-05", time_zone="Europe/Lisbon", calm="1")
     fields = {"factor": "tag:*", "words": "Red  wine", "outcome": "overnight_mean", "guess": "up"}
     page = words(one.post("/clients/client-05/questions", **fields))
-    assert "1 fixed so far" in page
+    assert "You have 1 question so far" in page
     (fixed,) = steps.fixed_questions(empty / "client-05")
     assert (fixed.factor, fixed.outcome, fixed.guess) == ("tag:red wine", "overnight_mean", "up")
     assert one.send("/clients/client-05/questions", factor="tag:*").status_code == 400

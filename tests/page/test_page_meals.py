@@ -81,7 +81,7 @@ def test_what_is_ranked_second_is_a_second_look(practice: Path, visitor: Open) -
     one = visitor(practice)
     assert "A second look" not in words(one.post(f"{CLIENT}/ranking"))
     page = one.get(f"{CLIENT}/ranking", params={"unit": "meal"})
-    assert "A second look, by meal" in words(page)
+    assert "This is a second look, by meal" in words(page)
     before = ranked(practice / "client-01")
     page = one.post(f"{CLIENT}/ranking", unit="meal")
     assert ranked(practice / "client-01") == before  # it was looked at already

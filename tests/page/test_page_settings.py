@@ -72,7 +72,7 @@ def test_the_next_ranking_tells_that_another_outcome_comes_first(
     one.post(f"{CLIENT}/ranking")
     one.post("/settings", **(FORM | {"primary_outcome": "wake_glucose"}))
     page = words(one.post(f"{CLIENT}/ranking"))
-    assert "The primary outcome was" in page
+    assert "The main glucose measure was" in page
     assert "is waking glucose now" in page
 
 

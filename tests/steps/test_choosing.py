@@ -61,7 +61,7 @@ def test_each_choice_is_written_and_told_in_follow_up(client: Client, shown: lis
     assert [(one.id, one.as_) for one in found.kept] == [(tested, "alternate")]
     assert [one.id for one in found.left] == [left]
     told = [str(one.text) for one in steps.history(client).entries]
-    assert any(text.startswith("Left: ") for text in told)
+    assert any(text.startswith("A pattern was left: ") for text in told)
 
 
 def test_what_stands_is_not_written_again(client: Client, shown: list[str]) -> None:
@@ -112,7 +112,7 @@ def test_nothing_is_written_where_one_choice_is_refused(
 def test_a_fourth_open_idea_is_refused_and_told_before_any_is_written(client: Client) -> None:
     found = [one.id for one in steps.rank(client, remember=False).hypotheses if one.difference]
     four = dict.fromkeys(found[:4], "watch")
-    with pytest.raises(MinerError, match=r"4 ideas would be open.*at most 3"):
+    with pytest.raises(MinerError, match=r"4 kept patterns would be open.*at most 3"):
         steps.choose(client, four)
     assert entries(client) == []
     steps.choose(client, four | {found[3]: "leave"})
@@ -157,7 +157,9 @@ def test_what_cautions_hold_back_is_not_offered_and_refused(
     client, found = offer(folder, settings)
     assert (set(found.codes), found.lift) == (choices, lift)
     if lift:
-        with pytest.raises(MinerError, match=r"Habits of \w+ (wait|are not tested or tried here)"):
+        with pytest.raises(
+            MinerError, match=r"No test of \w+ habits can|Habits of \w+ are not tested"
+        ):
             steps.choose(client, {dinner(client): "test"})
         assert entries(client) == []
 

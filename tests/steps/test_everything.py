@@ -118,7 +118,7 @@ def test_the_history_is_in_plain_words(archive, folder):
     text = archive["history.txt"].decode("utf-8")
     events = ledger.read(folder).events
     assert text.count("2026-") >= len(events)
-    for word in ("Searched", "Kept, to watch", "A page was made to be shared: take-home"):
+    for word in ("were searched", "was kept to watch", "A page to share was made: take-home"):
         assert word in text
     assert "{" not in text
 

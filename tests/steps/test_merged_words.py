@@ -116,7 +116,7 @@ def test_two_questions_that_become_one_share_the_level_as_one(client: Path) -> N
 def test_a_question_about_a_merged_word_is_known_as_fixed(client: Path) -> None:
     fix(client, "late cofee")
     settle(client, MERGED)
-    with pytest.raises(MinerError, match="is fixed already"):
+    with pytest.raises(MinerError, match="is already written down"):
         fix(client, "late coffee")
 
 

@@ -92,7 +92,7 @@ def test_an_unlogged_rise_and_a_day_without_entries_are_asked_about(tmp_path):
     assert any(
         text.startswith("What was going on around 12:") for text in map(str, found.could_be_asked)
     )
-    assert "What did you eat and drink that day? Nothing is logged." in tuple(
+    assert "What did you eat and drink that day? Nothing is noted." in tuple(
         map(str, found.could_be_asked)
     )
 
@@ -135,12 +135,12 @@ def test_a_practice_on_one_screen(tmp_path):
         for text in map(str, high.look_first)
     )
     log, tracker = found.nudge
-    assert str(log.message).startswith("Hello. Your log shows nothing since Monday 9 March.")
+    assert str(log.message).startswith("Hello. Your notes show nothing since Monday 9 March.")
     assert str(tracker.message).startswith(
         "Hello. Your tracker shows nothing since Tuesday 10 March."
     )
     assert [name for name, _ in found.unreadable] == ["client-06"]
-    assert "does not watch over anybody" in str(found.note)
+    assert "is not live monitoring" in str(found.note)
 
 
 FOOD_FEAR = (

@@ -85,7 +85,7 @@ def test_days_left_out_after_a_ranking_are_told_with_the_answer_beside(folder: P
 
 def test_the_other_unit_is_a_second_look_and_nothing_searched_is_clear(folder: Path) -> None:
     found = ranked(folder, unit="meal")
-    assert next(map(str, found.notes)).startswith("A second look, by meal")
+    assert next(map(str, found.notes)).startswith("This is a second look, by meal")
     assert all(item.evidence is not Evidence.CLEAR for item in found.hypotheses)
 
 
@@ -171,7 +171,7 @@ def test_a_folder_that_cannot_be_written_is_told_and_ranked(folder: Path, monkey
     monkeypatch.setattr(ledger, "append", refuse)
     found = ranked(folder)
     assert found.status == "ranked"
-    assert any("could not be written to the ledger" in note for note in map(str, found.notes))
+    assert any("could not be saved in the ledger" in note for note in map(str, found.notes))
 
 
 def test_where_no_habit_was_recorded_nothing_was_asked(folder: Path) -> None:
@@ -237,7 +237,7 @@ def test_notes_speak_in_the_words_of_the_rule_books(folder: Path) -> None:
     steps.fix_question(steps.read_client(folder), "tag:sauna", "overnight_mean", now=NOW)
     (note,) = [note for note in map(str, ranked(folder).notes) if "cannot be answered" in note]
     assert note == (
-        "The fixed question about sauna days and night glucose cannot be answered: "
+        "The question about sauna days and night glucose cannot be answered, because "
         "these records hold no such habit."
     )
 

@@ -87,7 +87,7 @@ def test_all_as_planned_leaves_what_is_ticked(agreed, client, on_15_march):
         note(client, "--ticks", "2026-03-12 no")
     )
     told = said(note(client, "--ticks", "all as planned"))
-    assert f"Plan {plan.plan}: 5 days ticked as planned, 1 already there." in told
+    assert f"Test {plan.plan}: 5 days ticked as planned, 1 already there." in told
     yes = dict.fromkeys(("09", "10", "11", "13", "14"), "yes")
     assert days(client, plan) == yes | {"12": "no"}
     before = (client / NOTED).read_bytes()
@@ -130,11 +130,14 @@ def test_what_was_noted_last_is_taken_back_first(agreed, client, on_15_march):
         ("2026-03-32 yes", "'2026-03-32 yes' are not understood"),
         ("2026-03-09 until 2026-03-10 yes", "are not understood"),
         ("yes", "'yes' are not understood"),
-        ("2026-03-10 maybe", "'maybe' is no answer"),
-        ("2026-03-08 yes", "2026-03-08 is no day of plan"),
+        ("2026-03-10 maybe", "'maybe' is not an answer"),
+        ("2026-03-08 yes", "2026-03-08 is not a day of the test"),
         ("2026-03-20 yes", "2026-03-20 is not over yet. Expected a day up to 2026-03-15"),
-        ("2026-03-12 to 2026-03-10 yes", "2026-03-12 to 2026-03-10 runs backwards"),
-        ("2026-03-10 yes, 2026-03-09 to 2026-03-11 no", "2026-03-10 stands twice"),
+        (
+            "2026-03-12 to 2026-03-10 yes",
+            "The days 2026-03-12 to 2026-03-10 are the wrong way round",
+        ),
+        ("2026-03-10 yes, 2026-03-09 to 2026-03-11 no", "2026-03-10 is named twice"),
     ],
 )
 def test_what_cannot_be_ticked_is_told_and_nothing_is_written(client, on_15_march, words, found):
@@ -156,7 +159,7 @@ def test_a_file_of_the_client_s_is_not_contradicted(agreed, client, on_15_march)
 def test_without_a_running_test_there_is_nothing_to_tick(client, on_15_march):
     assert "--plan needs --ticks" in said(note(client, "--plan", "abc"), 2)
     told = said(note(client, "--ticks", "all as planned", "--plan", "abc"), 2)
-    assert "There is no plan 'abc'" in told
+    assert "There is no test 'abc'" in told
     (client / "ledger.jsonl").unlink()
     (client / ".ledger.last").unlink(missing_ok=True)
     assert "No test is running" in said(note(client, "--ticks", "all as planned"), 2)
@@ -169,7 +172,7 @@ def test_of_two_running_tests_one_is_named(agreed, client, on_15_march):
     assert first in told
     assert second in told
     assert "--plan NAME" in told
-    assert "is no day of plan" in said(
+    assert "is not a day of the test" in said(
         note(client, "--ticks", "2026-03-09 no", "--plan", second), 2
     )
     said(note(client, "--ticks", "2026-03-09 no, all as planned", "--plan", first))
@@ -222,5 +225,5 @@ def test_days_without_a_tick_are_told_where_the_test_is_followed(agreed, client)
     assert steps.week(read).not_ticked == found.not_ticked
     assert steps.week(read, last="2026-03-09").not_ticked[0].days == ("2026-03-09",)
     text = said(CliRunner().invoke(commands, ["follow", str(client)]))
-    assert f"3 days are not ticked in plan {agreed[1].plan}." in text
+    assert f"3 days are not ticked of test {agreed[1].plan}." in text
     assert 'miner note client-01 --ticks "all as planned"' in text

@@ -304,17 +304,17 @@ def test_what_was_kept_stands_before_anything_new_with_what_came_of_it(
     )
     assert page.index("Before anything else") < at < page.index(brief.ranking.verdict)
     part = " ".join(page[at:])
-    assert "A short night, higher waking glucose 4c28aa7c, to watch, closed" in part
+    assert "Short nights, then higher waking glucose 4c28aa7c, to watch, closed" in part
     assert "It held up on new days." in part
-    assert "about 6 mg/dL higher (2 to 12 higher) with it on new days" in part
+    assert "about 6 mg/dL higher (2 to 12 higher) " in part
     assert "About 9 mg/dL higher was expected." in part
-    assert "Plan p1: It changed when the client tested it." in part
+    assert "It changed when the client tested it." in part
     assert "about 7 mg/dL lower" in part
     # what came of it, then when it was kept, with dates as people write them
     assert part.index("about 7 mg/dL lower") < part.index(
-        "to test by alternating, from records to 28 Feb"
+        "to be tested, suggested by days up to 28 Feb"
     )
-    assert "Kept on 1 March 2026, to watch, from records to 28 February 2026." in part
+    assert "Kept on 1 March 2026 to watch, suggested by days up to 28 February 2026." in part
     empty = page_text.seen(render(brief, "preparation", rules))
     assert "What we kept last time, and what came of it" not in empty
 

@@ -77,20 +77,20 @@ def test_three_lengths_stand_side_by_side_and_none_finds_it(rules: RuleBook) -> 
     assert "finds 2 mg/dL in 6 of 100 8 of 100 12 of 100" in text
     assert "weeks, sensors 4, 2 8, 4 16, 8" in text
     assert "No length finds that in 60 of 100. Watching needs about 17 new days" in text
-    assert "--length (short, middle, long) or --pairs" in text
+    assert "--length short, middle or long, or --pairs" in text
     assert "2026-03-02" not in text
-    assert "2026-03-02 to 2026-03-03" in told(plan(offered()), rules, detail=True)
+    assert "2 to 3 Mar 2026" in told(plan(offered()), rules, detail=True)
 
 
 def test_the_default_is_named_and_nothing_else_is_offered(rules: RuleBook) -> None:
     text = told(plan(offered(default="middle")), rules)
-    assert "Middle is the default" in text
+    assert "Middle is chosen unless you say otherwise" in text
     assert "--as watch" not in text
 
 
 @pytest.mark.parametrize(
     ("power", "said"),
-    [(0.7, "finds it in 70 of 100 (keep"), (0.3, "finds it in 30 of 100 only"), (None, "anyway")],
+    [(0.7, "finds it in 70 of 100 (keep"), (0.3, "finds it in only 30 of 100"), (None, "anyway")],
 )
 def test_what_watching_would_find_is_said(power: float | None, said: str, rules: RuleBook) -> None:
     assert said in told(plan(offered(watch_days=None, watch_power=power)), rules)
@@ -105,12 +105,12 @@ def test_amounts_are_in_the_unit_of_the_practice(rules: RuleBook) -> None:
 def test_a_dose_and_a_hint_say_what_they_rest_on(rules: RuleBook) -> None:
     dose = Contrast(9.0, 12.0, of_claim=True, asks=0.75, amount=1.0)
     said = " ".join(expect(plan(offered(contrast=dose)), rules, Amounts()))
-    assert "about 12 mg/dL more with each hour less sleep" in said
+    assert "each hour less sleep came before about 12 mg/dL more" in said
     assert "The change is 45 minutes each time." in said
     assert "about 9 mg/dL lower" in said
     hint = replace(CONTRAST, of_claim=False)
     said = " ".join(expect(plan(offered(contrast=hint)), rules, Amounts()))
-    assert said.startswith("Nothing is expected of a hint.")
+    assert said.startswith("A hint promises nothing.")
 
 
 def test_a_page_names_no_command_and_shows_the_days_by_week(rules: RuleBook) -> None:

@@ -45,7 +45,7 @@ def test_an_answer_is_told_under_its_level(samples: ModuleType, rules: RuleBook)
 We could not tell about short nights and waking glucose.
 Waking glucose was high after 5 of 9 short nights and after 2 of 19 others. It
 was about 8 mg/dL higher (3 lower to 12 higher); on new days, expect about 5.
-Written down on 2026-02-01, according to you. The guess was higher. More than
+Written down on 1 Feb 2026, according to you. The guess was higher. More than
 about 12 mg/dL is unlikely. In 40 new days, a difference worth acting on would
 be found 80 times in 100.
 """
@@ -62,13 +62,13 @@ def test_what_was_written_down_is_told_with_what_was_before(rules: RuleBook) -> 
     assert (
         render(fixed_parts("client-07", asked, rules, ["2 fixed so far."]))
         == """\
-client-07: written down. A short night and waking glucose. Written down on
-2026-02-01.
-Only days after 2026-02-01 will answer it. 2 fixed so far.
+Question 2 of client-07 was written down on 1 Feb 2026.
+Do short nights come before a change in waking glucose?
+Only days after 1 Feb 2026 will answer it. 2 fixed so far.
 
-1 question fixed before it
-  Wine days and night glucose. Written down on 2026-01-01, according to you. The
-  guess was higher.
+Written down before it
+  Do wine days come before higher night glucose? Written down on 1 Jan 2026,
+  according to you.
 """
     )
 
