@@ -201,8 +201,8 @@ class CaseloadTeller:
             parts += section(title, said)
         told = [item for item in effects if item.evidence in _TOLD]
         if not told:
-            said = self.nothing() if self.found.questions_asked else self.agreement()
-            parts += [paragraph(""), paragraph(said)]
+            none = self.nothing() if self.found.questions_asked else self.agreement()
+            parts += [paragraph(""), paragraph(none)]
         shown = effects if detail else told[:MOST_EFFECTS]
         rows = [self.numbers(item) for item in shown]
         return [*parts, *section("Pooled numbers", table(EFFECT_COLUMNS, rows))]
