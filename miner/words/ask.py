@@ -10,7 +10,7 @@ from miner.core.messages import MinerError, Words, several
 from miner.core.results import ErrorRate, Evidence, Hypothesis
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
-from miner.words.document import Parts, command, heading, paragraph, section, table
+from miner.words.document import Parts, command, heading, paragraph, section
 from miner.words.pattern import CLAIMED, headline
 from miner.words.safe import clean
 from miner.words.sentences import (
@@ -23,7 +23,7 @@ from miner.words.sentences import (
     outcome_label,
 )
 from miner.words.teller import HypothesisTeller
-from miner.words.wording import capital, dated, say
+from miner.words.wording import capital, dated, listed, say
 
 if TYPE_CHECKING:
     from miner.core.results.caseload import Suggested, Suggestion
@@ -136,13 +136,10 @@ def question_asked(item: Asked, rules: RuleBook) -> str:
     return say(rules, "fixed", key, many=many, changed=changed)
 
 
-_COLUMNS = (">true difference", ">found", ">of 100", ">95 % interval")
-
-
 def error_rate_parts(
     found: ErrorRate, rules: RuleBook, unit: str = "day", display_unit: str = "mg/dL"
 ) -> Parts:
-    """Return an error rate as a heading, paragraphs and a table.
+    """Return an error rate as a heading and paragraphs.
 
     Args:
         found: the rates.
@@ -153,44 +150,32 @@ def error_rate_parts(
     parts: Parts = [heading(found.sentence)]
     if not found.worlds:
         return parts
-    stopped = "" if found.finished else "It was stopped before it was finished. "
-    rate = f"Rate: {100 * found.claimed / found.worlds:.1f} of 100"
-    if found.any_claim_interval is not None:
-        low, high = (100 * end for end in found.any_claim_interval)
-        rate += f" (95 % interval {low:.1f} to {high:.1f})"
-    usable = several(found.usable_units, f"usable {unit}")
-    how = (
-        f"{stopped}{rate}. The guard allows {100 * found.nominal:g}. "
-        f"{found.client}: {usable}, {found.draws} shuffles each, seed {found.seed}."
-    )
-    return [
-        *parts,
-        paragraph(how),
-        *section(_title(found, rules, unit), _found(found, display_unit)),
+    rate = f"{100 * found.claimed / found.worlds:.1f}"
+    usable = several(found.usable_units, unit)
+    told = [
+        f"That is {rate} of 100, and {100 * found.nominal:g} are allowed.",
+        *([] if found.finished else ["The work was stopped before it was finished."]),
+        f"It rests on {usable} of {found.client}, with {found.draws} shuffled records for each "
+        f"one (seed {found.seed}).",
     ]
+    true = _found(found, rules, unit, display_unit)
+    return [*parts, paragraph(" ".join(told)), *([paragraph(""), paragraph(true)] if true else [])]
 
 
-def _title(found: ErrorRate, rules: RuleBook, unit: str) -> str:
-    if found.factor is None or found.outcome is None:
-        return ""
-    phrase = factor_phrase(found.factor, rules, unit)
-    label = outcome_label(found.outcome, rules, unit)
-    return f"How often a true difference is found ({phrase}, {label})"
-
-
-def _found(found: ErrorRate, display_unit: str) -> Parts:
+def _found(found: ErrorRate, rules: RuleBook, unit: str, display_unit: str) -> str:
+    """Return how often true differences of some sizes were found; empty without any."""
     show = Amounts(display_unit)
-    rows = [
-        (
-            f"{show.size(item.shift, item.unit)} {show.unit(item.unit)}",
-            f"{item.found} of {item.worlds}",
-            f"{100 * item.rate:.0f}",
-            " to ".join(f"{100 * end:.0f}" for end in item.interval or ()),
-        )
+    rates = [
+        f"{item.found} of {item.worlds} times at {show.size(item.shift, item.unit)} "
+        f"{show.unit(item.unit)}"
         for item in found.found_rate_at
         if item.rate is not None
     ]
-    return table(_COLUMNS, rows, gap=2)
+    if found.factor is None or found.outcome is None or not rates:
+        return ""
+    phrase = factor_phrase(found.factor, rules, unit)
+    label = outcome_label(found.outcome, rules, unit)
+    return f"A true difference in {label} ({phrase}) was found {listed(rates)}."
 
 
 TODAY_ON = "A question that is written down today is answered by this client's days after today."

@@ -311,9 +311,9 @@ def _time(text: Any) -> str:
 
 
 LEADS = {
-    "merged": "Merged into the {kind} '{into}', in practice.toml.",
-    "parted": "Parted from the {kind} '{into}', in practice.toml.",
-    "preview": "To be merged into the {kind} '{into}'. Nothing is written.",
+    "merged": "The words are joined into the {kind} '{into}', in practice.toml.",
+    "parted": "The words are separated from the {kind} '{into}', in practice.toml.",
+    "preview": "The words would be joined into the {kind} '{into}'. Nothing is written.",
 }
 STATES = {
     "before": "Nobody had looked at later days, so it counts as before.",
@@ -335,7 +335,7 @@ def merge_parts(found: Merge, practice: Path) -> Parts:
     parts += [paragraph(_touched(item)) for item in found.reworded]
     if found.apart:
         names = ", ".join(clean(name, 40) for name in found.apart)
-        parts.append(paragraph(f"In client.toml it is said otherwise, and that holds: {names}."))
+        parts.append(paragraph(f"The client.toml of {names} says otherwise, and that holds."))
     parts += _unreadable(found.unreadable)
     others = " ".join(quote(item.word) for item in found.words[1:])
     words, kind = f"miner merge {quote(str(practice))} {others}", f" --kind {found.kind}"
@@ -343,19 +343,20 @@ def merge_parts(found: Merge, practice: Path) -> Parts:
         parts += [paragraph("To take it back:"), command(f"{words} --part{kind}")]
     elif found.action == "preview":
         merged = f"{words} --into {quote(found.into)}{kind}"
-        parts += [paragraph("To merge them:"), command(merged)]
+        parts += [paragraph("To join them:"), command(merged)]
     return parts
 
 
 def merges_parts(found: Merges, practice: Path) -> Parts:
     """Return what is merged in a practice and which words look alike, with the commands."""
-    counts = f"Words merged: {len(found.merged)}. Pairs that look alike: {len(found.alike)}."
-    parts: Parts = [heading(f"{clean(found.practice, 60)}. {counts}")]
+    words = several(len(found.merged), "word is", "words are")
+    counts = f"{words} joined, and {several(len(found.alike), 'pair looks', 'pairs look')} alike."
+    parts: Parts = [heading(f"{clean(found.practice, 60)}: {counts}")]
     lines: Parts = [
         paragraph(f"{kind} '{clean(own, 60)}' as '{clean(kept, 60)}'", 2)
         for kind, own, kept in found.merged
     ]
-    parts += section("Merged", lines)
+    parts += section("Joined", lines)
     for kind, title in (("tag", "Tags that look alike"), ("food", "Foods that look alike")):
         lines = []
         for pair in [pair for pair in found.alike if pair.kind == kind][:SHOWN]:
@@ -369,7 +370,7 @@ def _pair(pair: LookAlike, practice: Path) -> Parts:
     told = f"{_counted(rarer)}, {_counted(commoner)}"
     words = [(rarer.word, commoner.word)]
     if pair.as_common:
-        told += ". Both are as common: which is right is for you to say"
+        told += ". Both are as common, so you decide which is right"
         words.append((commoner.word, rarer.word))
     lead = f"miner merge {quote(str(practice))}"
     lines = (
@@ -397,10 +398,12 @@ def _row(count: WordCount, name: str) -> tuple[str, ...]:
 
 def _touched(item: Reworded) -> str:
     kind, _, words = item.factor.partition(":")
-    what = "the question about" if item.what == "question" else "what is kept about"
+    what = "the question about" if item.what == "question" else "the kept pattern of"
     named = f"the {kind} '{clean(words, 60)}'"
-    return f"{clean(item.client, 40)}: {what} {named} is touched. {STATES[item.state]}"
+    return f"{clean(item.client, 40)}: {what} {named} changes. {STATES[item.state]}"
 
 
 def _unreadable(found: tuple[tuple[str, str], ...]) -> Parts:
-    return [paragraph(f"Not read: {clean(name, 40)}. {clean(why, 300)}") for name, why in found]
+    return [
+        paragraph(f"{clean(name, 40)} could not be read: {clean(why, 300)}") for name, why in found
+    ]

@@ -72,7 +72,7 @@ def test_a_misspelt_tag_is_merged_counted_and_parted(run: Any, practice: Path) -
     assert (practice / "practice.toml").read_text() == (f'{SETTINGS}"late cofee" = "late coffee"\n')
     assert tags_of(practice, "client-01")[:5] == ["late coffee"] * 5
     said = done(run("merge", str(practice), "late cofee", "--part"))
-    assert "Parted from the tag 'late coffee'" in said
+    assert "The words are separated from the tag 'late coffee'" in said
     assert (practice / "practice.toml").read_text() == SETTINGS
     assert "late cofee" in tags_of(practice, "client-01")
 
@@ -89,7 +89,7 @@ def test_a_misspelt_food_is_one_word_in_every_phrase(run: Any, practice: Path) -
     from miner.tables.food.meals import meal_records
 
     said = done(run("merge", str(practice), "spagetti", "--into", "spaghetti"))
-    assert "Merged into the food 'spaghetti'" in said
+    assert "The words are joined into the food 'spaghetti'" in said
     assert "To take it back" in said
     assert (practice / "practice.toml").read_text() == ('[food_synonyms]\nspagetti = "spaghetti"\n')
     meals = meal_records(read_client(practice / "client-01"), rulebook.load()).meals
@@ -132,7 +132,7 @@ def test_of_two_as_common_neither_is_proposed(run: Any, practice: Path) -> None:
     pairs = json.loads(run("merge", str(practice), "--format", "json").stdout)["alike"]
     assert {pair["kind"]: pair["as_common"] for pair in pairs} == {"tag": True, "food": False}
     said = done(run("merge", str(practice)))
-    assert "which is right is for you to say" in said
+    assert "so you decide which is right" in said
     for one, other in (("late cofee", "late coffee"), ("late coffee", "late cofee")):
         assert f"'{one}' --into '{other}'" in said
 
@@ -183,7 +183,7 @@ def test_a_client_whose_own_file_says_otherwise_is_named(run: Any, practice: Pat
     own = '[synonyms]\n"late cofee" = "tea"\n'
     (practice / "client-02" / "client.toml").write_text(own)
     said = done(run("merge", str(practice), "late cofee", "--into", "late coffee"))
-    assert "In client.toml it is said otherwise, and that holds: client-02." in said
+    assert "The client.toml of client-02 says otherwise, and that holds." in said
     assert "tea" in tags_of(practice, "client-02")
     assert (practice / "client-02" / "client.toml").read_text() == own
 
@@ -193,7 +193,7 @@ def test_a_client_who_cannot_be_read_is_named_and_the_others_counted(
 ) -> None:
     (practice / "client-02" / "glucose.csv").unlink()
     said = done(run("merge", str(practice), "late cofee", "--into", "late coffee"))
-    assert "Not read: client-02. " in said
+    assert "client-02 could not be read: " in said
     assert "together 5 5 1" in said
 
 

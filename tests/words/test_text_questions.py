@@ -350,12 +350,11 @@ def test_the_error_rate_is_told_with_its_interval(rules: RuleBook) -> None:
         render(error_rate_parts(RATE, rules))
         == f"""\
 {fill(RATE.sentence, 80)}
-Rate: 4.0 of 100 (95 % interval 1.7 to 7.7). The guard allows 5. client-07: 30
-usable days, 1000 shuffles each, seed 0.
+That is 4.0 of 100, and 5 are allowed. It rests on 30 days of client-07, with
+1000 shuffled records for each one (seed 0).
 
-How often a true difference is found (a short night, waking glucose)
-  true difference    found  of 100  95 % interval
-        4.2 mg/dL  3 of 50       6        1 to 17
+A true difference in waking glucose (a short night) was found 3 of 50 times at
+4.2 mg/dL.
 """
     )
     assert "0.23 mmol/L" in render(error_rate_parts(RATE, rules, "day", "mmol/L"))
@@ -363,9 +362,12 @@ How often a true difference is found (a short night, waking glucose)
 
 def test_what_was_stopped_says_so_and_too_few_days_end_at_once(rules: RuleBook) -> None:
     stopped = replace(RATE, finished=False, found_rate_at=(), factor=None, outcome=None)
-    text = render(error_rate_parts(stopped, rules))
-    assert "It was stopped before it was finished. Rate: 4.0" in text
-    assert "How often" not in text
+    text = " ".join(render(error_rate_parts(stopped, rules)).split())
+    assert (
+        "That is 4.0 of 100, and 5 are allowed. The work was stopped before it was finished."
+        in text
+    )
+    assert "A true difference" not in text
     few = replace(RATE, worlds=0, usable_units=12, any_claim_interval=None)
     assert render(error_rate_parts(few, rules)).startswith("12 usable days. At least 20 ")
 
