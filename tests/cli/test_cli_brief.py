@@ -62,7 +62,7 @@ def test_the_figures_are_written_at_print_size(practice: Path, run: Any, tmp_pat
     done = run("brief", str(practice / "client-01"), "--out", str(tmp_path / "p.html"), "--as",
                "take-home", "--include", SHORT_NIGHTS, "--lineup",
                "--figures", str(figures))  # fmt: skip
-    assert "Figures written: 8" in done.stderr
+    assert "8 figures written." in done.stderr
     names = {"days", f"dots-{SHORT_NIGHTS}", f"difference-{SHORT_NIGHTS}", f"lineup-{SHORT_NIGHTS}"}
     assert {path.stem for path in figures.iterdir()} == names
     for path in figures.iterdir():
@@ -85,7 +85,7 @@ def test_a_pattern_by_meal_has_its_figures_and_its_pairs(
     done = run("brief", str(practice / "client-01"), "--out", str(tmp_path / "p.html"), "--as",
                "preparation", "--include", chosen.id, "--lineup",
                "--figures", str(figures))  # fmt: skip
-    assert "Figures written: 10" in done.stderr
+    assert "10 figures written." in done.stderr
     kinds = ("dots", "difference", "pairs", "lineup")
     assert {path.stem for path in figures.iterdir()} == {
         "days",

@@ -249,7 +249,7 @@ def test_what_is_finished_is_printed_when_stopped(
     words = ["--worlds", "30", "--draws", "100", "--workers", "1"]
     result = run("error-rate", client, *words)
     assert result.exit_code == 130
-    assert result.stdout.startswith("Of 20 records like this one")
+    assert result.stdout.startswith("0 of 20 records like this one")
     assert "stopped before it was finished" in " ".join(result.stdout.split())
     assert result.stderr == "Stopped before it was finished.\n"
 
