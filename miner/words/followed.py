@@ -203,7 +203,7 @@ class Followed:
         test = self.item.test
         if test is not None and self.item.open:
             return clean(test.sentence, 400)
-        if self.calm and self.item.status == "waiting":
+        if (self.calm or self.to_client) and self.item.status == "waiting":
             return say(self.rules, "follow", "watch_calm", read_on=dated(self.item.read_on))
         return clean(follow_sentence(self.item, self.rules), 400)
 
