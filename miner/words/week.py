@@ -78,7 +78,7 @@ def _questions(week: Week) -> Parts:
     for (kind, since, need, unit), questions in groups.items():
         counted = f", counted since {day_and_month(since, short=True)}" if since else ""
         each = f" (each needs {several(need, unit)} with and {need} without)"
-        lines = [numbered(str(at), str(one.sentence)) for at, one in enumerate(questions, 1)]
+        lines: Parts = [numbered(str(at), str(one.sentence)) for at, one in enumerate(questions, 1)]
         parts += section(f"{TITLES[kind]}{counted}{each}", lines)
     return parts
 
