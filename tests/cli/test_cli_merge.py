@@ -155,9 +155,9 @@ def test_of_two_as_common_neither_is_proposed(run: Any, practice: Path) -> None:
         (["wine", "spagetti", "--into", "x"], "Some of these words are tags"),
         (["wine", "--into", "x", "--kind", "food"], "No client noted 'wine'"),
         (["wine", "--part"], "'wine' is not merged"),
-        (["w" * 61, "--into", "x"], "no word that can be merged"),
-        (["wine", "--into", "a\x00b"], "no word that can be merged"),
-        (["wine", "--into", "  "], "no word that can be merged"),
+        (["w" * 61, "--into", "x"], "not a word that can be merged"),
+        (["wine", "--into", "a\x00b"], "not a word that can be merged"),
+        (["wine", "--into", "  "], "not a word that can be merged"),
     ],
 )
 def test_what_makes_no_sense_is_refused_and_nothing_is_written(
