@@ -11,7 +11,7 @@ from starlette.responses import Response
 from miner import steps
 from miner.core.messages import MinerError, message
 from miner.core.period import Period
-from miner.core.results import Evidence, Ranking
+from miner.core.results import Ranking
 from miner.core.unit import Unit
 from miner.page.client_cache import CachedRanking, ClientEntry
 from miner.page.jobs import Progress
@@ -27,7 +27,6 @@ from miner.words.teller import Teller
 
 FIRST = "preparation"
 PLAIN = RankingChoice()
-SHOWN = (Evidence.CLEAR, Evidence.HINT)
 
 
 def show(request: PageRequest) -> Response:
@@ -80,15 +79,13 @@ def show(request: PageRequest) -> Response:
 
 def _patterns(
     request: PageRequest, cached: CachedRanking, ranking: Ranking, entry: ClientEntry
-) -> list[tuple[str, str, str]]:
-    """Return address, title and level of each pattern that this ranking shows."""
+) -> list[tuple[int, str, str, str]]:
+    """Return number, address, title and level of each pattern that this ranking shows."""
     teller = Teller(replace(cached.brief, ranking=ranking, by_meal=None), entry.words)
-    found = [item for item in ranking.hypotheses if item.evidence in SHOWN]
-    by_search = {item.id for item in found if item.family != "fixed"}
-    asked = [item for item in ranking.hypotheses if item.family == "fixed" and item not in found]
+    shown = ranking.numbered(entry.words.guardrails.hints_shown)
     return [
-        (request.at("patterns", item.id), teller.title(item), evidence_of(item, teller.rules))
-        for item in (*found, *(item for item in asked if item.id not in by_search))
+        (n, request.at("patterns", item.id), teller.title(item), evidence_of(item, teller.rules))
+        for n, item in enumerate(shown, 1)
         if any(one.find(item.id) is not None for one in cached.rankings())
     ]
 

@@ -8,18 +8,20 @@ from starlette.responses import RedirectResponse, Response
 
 from miner import steps
 from miner.core.messages import MinerError, message
+from miner.core.results import Evidence
 from miner.core.results.briefing import KINDS, SHARED_KINDS
 from miner.page.jobs import Progress
 from miner.page.places import Missing
 from miner.page.render import make_page, own_page, page
 from miner.page.request import PageRequest, attached
 from miner.page.views.choosing import with_choices
-from miner.page.views.ranking import SHOWN
 from miner.render.pages import drawn_page
 from miner.steps import followup_state
 from miner.words.pages import CHOICES_BY_UNIT, SHARED_PAGES
 from miner.words.sentences import evidence_of
 from miner.words.teller import Teller
+
+SHOWN = (Evidence.CLEAR, Evidence.HINT)
 
 
 def show(request: PageRequest) -> Response:
