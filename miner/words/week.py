@@ -31,7 +31,7 @@ def week_parts(week: Week, *, cautioned: bool = True, detail: bool = False) -> P
         cautioned: begin with what comes before anything else; else that is said elsewhere.
         detail: what was noted on each day as well.
     """
-    text = [paragraph(str(week.message), 2)] if week.message else []
+    text: Parts = [paragraph(str(week.message), 2)] if week.message else []
     return [
         *(week_first(week) if cautioned else []),
         heading(f"{week.client}, {span_words(week.days[0], week.days[-1])}"),
