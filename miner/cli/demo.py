@@ -49,7 +49,8 @@ def command(folder: Path, form: str, today: str | None) -> None:
         read, books = records(client, None)
         ranking = steps.rank(read, books, remember=True, progress=report)
         states = steps.practice_states(folder, on)
-    put_ranking(ranking, books, read, form)
+    unit = read.settings.display_unit
+    put_ranking(ranking, books, form, display_unit=unit, folder=str(client))
     if form == "text":
         put("\n")
         show(states_parts(states, on.isoformat()))

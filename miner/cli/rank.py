@@ -15,7 +15,6 @@ from miner.cli.waiting import progress
 
 if TYPE_CHECKING:
     from miner.core.results import Ranking
-    from miner.records.client import Client
     from miner.rulebook import RuleBook
 
 
@@ -56,12 +55,11 @@ def command(client: Path, rules: Path | None, form: str, detail: bool, **choices
     if ranking.status == "ranked":
         for note in steps.remember_numbers(read, ranking, books):
             complain(str(note))
-    put_ranking(ranking, books, read, form, detail=detail)
+    unit = read.settings.display_unit
+    put_ranking(ranking, books, form, display_unit=unit, detail=detail, folder=str(client))
 
 
-def put_ranking(
-    ranking: Ranking, rules: RuleBook, read: Client, form: str, *, detail: bool = False
-) -> None:
+def put_ranking(ranking: Ranking, rules: RuleBook, form: str, **how: Any) -> None:
     """Print a ranking in one of its forms; exit with 3 where there were too few days."""
     from miner.words.ranking import ranking_parts
 
@@ -72,13 +70,7 @@ def put_ranking(
 
     put_as(
         form,
-        text=lambda: ranking_parts(
-            ranking,
-            rules,
-            display_unit=read.settings.display_unit,
-            detail=detail,
-            folder=str(read.folder),
-        ),
+        text=lambda: ranking_parts(ranking, rules, **how),
         json=ranking.to_dict,
         csv=csv,
     )

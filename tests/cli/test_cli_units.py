@@ -37,7 +37,7 @@ def test_every_command_is_in_the_unit_of_the_practice(invented: Path, unit: str)
         return found.output
 
     ranked = told("rank", client, "--detail")
-    found = re.search(r"ID ([0-9a-f]{8})", ranked)
+    found = re.search(r"\b([0-9a-f]{8}): ", ranked)
     assert found is not None
     pattern, habit = found[1], ("--factor", "short_sleep", "--outcome", "wake_glucose")
     plan = ("plan", client, pattern, "--start", "2026-02-26", "--preview")
