@@ -112,7 +112,8 @@ def test_demo_writes_ranks_and_says_where(steps: Any, run: Any, tmp_path: Path) 
     result = run("demo", str(place))
     assert result.exit_code == 0
     ranking, _, clients = result.stdout.partition("\nThe next step for each client")
-    assert ranking == render(ranking_parts(steps.ranking, steps.books))
+    folder = str(place / "client-01")
+    assert ranking == render(ranking_parts(steps.ranking, steps.books, folder=folder))
     assert (
         clients
         == f"""
