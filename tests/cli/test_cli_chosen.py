@@ -51,4 +51,4 @@ def test_codes_are_taken_and_a_slip_of_the_pen_is_told(run: Any, client: Path) -
     assert "nothing new is written" in " ".join(again.stdout.split())
     left = run("note", str(client), "--chosen", codes["leave"])
     assert " Leave. " in left.stdout
-    assert f"miner keep CLIENT {dinner}" in " ".join(run("follow", str(client)).stdout.split())
+    assert f"miner keep {client} {dinner}" in " ".join(run("follow", str(client)).stdout.split())
