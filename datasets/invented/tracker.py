@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .habits import Flags, Floats
 from .nights import DAY
+from .scenario import Scenario
 from .tables import Table, in_zone, iso, table, whole, within
 from .world import World
 
@@ -43,6 +44,11 @@ def taken_off(world: World) -> Flags:
     return off
 
 
+def _whole(scenario: Scenario) -> Scenario:
+    """Return the scenario with every day recorded, so that later days change no earlier one."""
+    return replace(scenario, recorded_days=None)
+
+
 def sleep_table(world: World) -> Table:
     """Return main sleeps with stages, and a few naps; the night after a day off is missing."""
     scenario, nights, n = world.scenario, world.nights, len(world.rest)
@@ -58,7 +64,9 @@ def sleep_table(world: World) -> Table:
     span = in_zone(scenario, nights.wake) - in_zone(scenario, nights.bed)
     whole_night = span == (nights.wake - nights.bed).astype("timedelta64[m]")
     main = np.flatnonzero(slept & whole_night)
-    nap = np.flatnonzero(naps & on & within(scenario, np.arange(n) * float(DAY)))[:-1]
+    midnight = np.arange(n) * float(DAY)
+    nap = np.flatnonzero(naps & on & within(_whole(scenario), midnight))[:-1]
+    nap = nap[within(scenario, midnight[nap])]
     nothing = np.full(len(nap), np.nan)
     start = np.concatenate([nights.bed[main], np.round(nap * DAY + at[nap])])
     end = np.concatenate([nights.wake[main], np.round(nap * DAY + at[nap]) + length[nap]])
@@ -110,8 +118,10 @@ def activity_table(world: World) -> Table:
     rows: list[tuple[str, ...]] = []
     for name, kind, intensity, start, length in _movements(world, rng):
         walked += np.where(world.happened[name], length, 0.0)
-        at = np.flatnonzero(world.happened[name] & on & within(scenario, start))
-        kinds = [kind] * len(at) if kind else HARD[rng.integers(0, 3, len(at))].tolist()
+        at = np.flatnonzero(world.happened[name] & on & within(_whole(scenario), start))
+        drawn = np.full(len(at), kind) if kind else HARD[rng.integers(0, 3, len(at))]
+        recorded = within(scenario, start[at])
+        at, kinds = at[recorded], drawn[recorded].tolist()
         begin, end = iso(scenario, start[at]), iso(scenario, (start + length)[at])
         rows += zip(begin, end, kinds, [intensity] * len(at), [""] * len(at), strict=True)
     steps = np.round(np.clip(rng.normal(5500.0, 1300.0, n), 1500.0, None) + 95.0 * walked)

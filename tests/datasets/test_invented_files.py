@@ -4,6 +4,7 @@ import csv
 import hashlib
 import json
 import tomllib
+from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 
@@ -231,3 +232,16 @@ def test_a_practice_of_any_size(tmp_path):
     assert len(truth["clients"]) == 24
     assert {path.name for path in tmp_path.iterdir() if path.is_dir()} == set(truth["clients"])
     assert 3 < sum(bool(one["effects"]) for one in truth["clients"].values()) < 21
+
+
+def test_days_that_are_recorded_later_change_no_earlier_row(tmp_path):
+    whole = invented.Scenario("client-01", 60, seed=3)
+    invented.write_client(tmp_path / "first", replace(whole, recorded_days=30))
+    invented.write_client(tmp_path / "later", whole)
+    for path in sorted((tmp_path / "first").glob("*.csv")):
+        first, later = (
+            (tmp_path / name / path.name).read_text("utf-8").splitlines()
+            for name in ("first", "later")
+        )
+        assert len(first) < len(later)
+        assert later[: len(first)] == first, path.name
