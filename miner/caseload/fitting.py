@@ -49,7 +49,7 @@ def unit_rows(table: UnitTable, plan: Design) -> pd.DataFrame:
     Columns: ``time`` (days), ``n:`` what is allowed for in every client (weekend, drift, the
     client's sensors as ``n:sensor 1`` and so on), ``y:`` outcomes, ``c:`` outcomes by the clock,
     ``x:factor@lag`` factors at the lag at which they may meet an outcome, 1 or 0, and of those
-    that are measured ``d:factor@lag`` the measure, in multiples of what its slope is told for.
+    that are measured ``d:factor@lag`` the measure, in multiples of what its slope is for.
     """
     found = {TIME: _times(table, plan)}
     sensors = 0
@@ -90,7 +90,7 @@ class HabitFit:
 
     Attributes:
         fits: at least one; ``units`` how many units each rests on.
-        span: of a dose, how far a client's own quarters lie apart, the median over clients.
+        span: of a dose, how far a client's own quarters are apart, the median over clients.
         along: correlation of cut and dose, cleared, where both are fitted; else 1.
     """
 
@@ -315,7 +315,7 @@ class Doubts:
         return found
 
     def _left(self, fitted: Units, difference: float, column: str) -> float | None:
-        """Return the share of a difference that is left beside a column; None if not fitted."""
+        """Return the share of a difference that a column leaves; None if not fitted."""
         within = within_between(self._again(fitted, column), fitted.clients)[0]
         values = np.nan_to_num(within, nan=0.0)[:, None]
         if not values.any():
@@ -353,7 +353,7 @@ def weekday_doubt(units: Units, difference: float, level: float) -> Doubt | None
     """Return the doubt about a difference that does not hold within weekdays; None where it does.
 
     A week that clients have in common brings a habit and an outcome together in all of them. What
-    each client's own week does differs from client to client, and shows in how far they lie apart.
+    each client's own week does differs from client to client, and shows in how far they are apart.
 
     Args:
         units: of the question.

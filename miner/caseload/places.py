@@ -1,4 +1,4 @@
-"""Where the client folders of a practice lie: on a disk, or in a store that fsspec can read."""
+"""Where the client folders of a practice are: on a disk, or in a store that fsspec can read."""
 
 from __future__ import annotations
 

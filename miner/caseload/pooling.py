@@ -344,7 +344,7 @@ def _p(found: SubsetMeans, least: NDArray[np.intp]) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class _Found:
-    """A question for one client: the shape that speaks, with all that stands behind it.
+    """A question for one client: the shape that speaks, with all that is behind it.
 
     Attributes:
         p: of the better of both shapes.
@@ -372,7 +372,7 @@ class _Found:
 
     @property
     def span(self) -> float:
-        """How far the quarters of the others lie apart, the median."""
+        """How far the quarters of the others are apart, the median."""
         return float(np.median(self.own.spans[self.others]))
 
 

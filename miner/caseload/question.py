@@ -49,7 +49,7 @@ class Units:
         times: (units,) days.
         nuisance: (units, c) what is allowed for in every client by itself.
         shared: which columns of ``nuisance`` also have a coefficient common to all clients.
-        rows: (units,) where each unit stands among all.
+        rows: (units,) where each unit is among all.
     """
 
     y: Floats
@@ -89,7 +89,7 @@ class OwnSlopes:
     Attributes:
         clients: (clients,) numbers, rising.
         on_grid: the slopes, by the dependence of one unit on another.
-        spans: (clients,) how far the client's own quarters of a dose lie apart; 1 of a cut.
+        spans: (clients,) how far the client's own quarters of a dose are apart; 1 of a cut.
     """
 
     clients: Indices
@@ -160,7 +160,7 @@ def usable_dose(
         units: all units, ``x`` a dose.
         fewest_different: fewest different amounts of a client.
         largest_tied: largest share of a client's units with the same amount; the client's
-            quarters must lie apart as well.
+            quarters must be apart as well.
         fewest_units: fewest units of a client.
         least_kept: least share of the dose's variation that a client's nuisance must leave.
     """
@@ -177,7 +177,7 @@ def usable_dose(
 
 
 def quarters_apart(values: Floats) -> float:
-    """Return how far the lower and the upper quarter of some values lie apart."""
+    """Return how far the lower and the upper quarter of some values are apart."""
     low, high = np.quantile(values, (0.25, 0.75))
     return float(high - low)
 
@@ -200,10 +200,10 @@ def _telling(units: Units, least_kept: float) -> Units:
 
 
 def cleared(units: Units) -> Floats:
-    """Return what is left of the factor beside each client's own level and nuisance.
+    """Return what is left of the factor with each client's own level and nuisance.
 
     Each unit is cleared by units that cannot have reacted to its outcome: those of the week after
-    it are left aside. What is cleared is how far a unit lies from its client's mean, so that no
+    it are left aside. What is cleared is how far a unit is from its client's mean, so that no
     client's level is of any weight for another.
 
     Args:

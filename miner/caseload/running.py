@@ -34,7 +34,7 @@ def run(
     Args:
         work: a function of one task that a process can import.
         tasks: what to work on.
-        workers: processes on this machine; 1 for none beside this one. No more are started than
+        workers: processes on this machine; 1 for none besides this one. No more are started than
             there are tasks, nor, from three on, than cores.
         scheduler: address of a Dask scheduler; ``workers`` then has no meaning.
         lost: the result of a task whose process on the cluster was ended again and again.

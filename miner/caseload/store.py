@@ -1,6 +1,7 @@
 """The work folder: a file a client as they finish, so that a run that was stopped goes on.
 
-The record of one client is a Parquet file: its row, what it was told, its units.
+The record of one client is a Parquet file: its row, what its own ranking called each pattern,
+its units.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ Told = Mapping[tuple[str, str], Evidence]
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """What stands in a record beside its units.
+    """What is in a record next to its units.
 
     Attributes:
         fingerprint: of everything the record was made from.
@@ -59,7 +60,7 @@ def to_parquet(head: Head, units: pd.DataFrame) -> bytes:
 
 
 def read_head(source: str | BinaryIO) -> Head:
-    """Read what stands beside the units.
+    """Read what is next to the units.
 
     Raises:
         ValueError: it is no record of this program, or a damaged one.
@@ -140,7 +141,7 @@ class Store:
             raise MinerError("caseload.no_work_folder", file=folder, reason=reason) from error
 
     def path(self, name: str) -> Path:
-        """Return where the record of one client folder lies."""
+        """Return where the record of one client folder is."""
         return _record(self.folder, name)
 
     def head(self, name: str) -> Head | None:
@@ -219,7 +220,7 @@ class Store:
 
 
 def folder_of_unit(home: Path, unit: str) -> Path:
-    """Return where, in a work folder, the results of one unit lie."""
+    """Return where, in a work folder, the results of one unit are."""
     return home / MEALS if unit == "meal" else home
 
 

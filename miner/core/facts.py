@@ -40,7 +40,7 @@ class CautionText:
     Attributes:
         said: what has to be said.
         rests_on: what it rests on in a few words, where it is told at length elsewhere.
-        action: what the client is told of it, where it asks for a clinician.
+        action: what the client is asked to do, where it asks for a clinician.
         class_: "refer", "agree" or "stop" of the rule book; empty where it holds nothing back.
         days: ISO dates on which it rests; none where it rests on an answer.
         informed: since when the client is known to have been told to see a clinician, where that
@@ -164,7 +164,7 @@ class Result:
 
 @dataclass(frozen=True, slots=True)
 class Wording:
-    """What the words of a result rest on beside its own facts.
+    """What the words of a result rest on next to its own facts.
 
     Attributes:
         rules: the rule books it was made with.
@@ -182,7 +182,7 @@ class Wording:
 
 
 class Said:
-    """What is said of a result under a name; it stands behind a field in what that becomes."""
+    """What is said of a result under a name; in what that becomes it follows a field."""
 
     def __init__(self, behind: str) -> None:
         self.behind = behind
@@ -253,7 +253,7 @@ class Place(Result):
     """A file of the client folder and a line in it, counted from 1.
 
     Attributes:
-        replaces: the file and line of the record that a correction stands in place of, or None.
+        replaces: the file and line of the record that a correction replaces, or None.
     """
 
     file: str

@@ -5,7 +5,7 @@ here, whatever the umask. A folder that is there already keeps its mode. A file 
 again becomes its owner's alone, too. On a disk without modes everything else holds.
 
 A link in the place of what is to be written is refused: neither followed nor replaced. A file is
-written beside its place and then renamed, so another name of an older file (a hard link, as some
+written next to its place and then renamed, so another name of an older file (a hard link, as some
 backups make them) keeps what it held. A file that only grows cannot be renamed: one with a second
 name is refused.
 """
@@ -44,7 +44,7 @@ def write_whole(path: Path, content: bytes | str, *, durable: bool = True) -> No
         durable: wait until it is on the disk; not needed for what can be computed again.
 
     Raises:
-        MinerError: a link stands in its place.
+        MinerError: a link is in its place.
         OSError: the folder cannot be written.
     """
     with whole_file(path, durable=durable) as file:
@@ -56,7 +56,7 @@ def whole_file(path: Path, *, durable: bool = True) -> Iterator[IO[bytes]]:
     """Give a file to write piece by piece; it takes its place once all of it is written.
 
     Raises:
-        MinerError: a link stands in its place.
+        MinerError: a link is in its place.
         OSError: the folder cannot be written.
     """
     require_no_link(path)
@@ -78,7 +78,7 @@ def append(path: Path, content: bytes) -> None:
     """Add to the end of a file, which is made where there is none, and wait for the disk.
 
     Raises:
-        MinerError: a link, a second name of the file, or something other than a file stands there.
+        MinerError: a link, a second name of the file, or something other than a file is there.
         OSError: it cannot be written.
     """
     require_no_link(path)
@@ -109,7 +109,7 @@ def make_folder(path: Path, *, new: bool = False) -> None:
         new: it must not be there yet.
 
     Raises:
-        MinerError: a link stands in its place.
+        MinerError: a link is in its place.
         FileExistsError: it is there and must be new, or is no folder.
         OSError: it cannot be made.
     """
@@ -135,14 +135,14 @@ def lock(path: Path, wait_s: float) -> FileLock:
         wait_s: how long to wait for it, in seconds.
 
     Raises:
-        MinerError: a link stands in its place.
+        MinerError: a link is in its place.
     """
     require_no_link(path)
     return FileLock(path, timeout=wait_s, mode=FILE_MODE)
 
 
 def require_no_link(path: Path) -> None:
-    """Refuse a place in which a link stands.
+    """Refuse a place that is a link.
 
     Raises:
         MinerError: it does.

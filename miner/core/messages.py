@@ -1,6 +1,6 @@
 """What is said of a fact, and what goes wrong with input: a code with its values.
 
-The lower rooms make messages and errors; :mod:`miner.words.texts` holds a text for each code.
+The lower layers make messages and errors; :mod:`miner.words.texts` holds a text for each code.
 Whoever opens a door (the package itself, when it is imported) says where texts come from.
 """
 
@@ -44,9 +44,9 @@ class Message:
     """One thing to say, as a code with its values.
 
     Attributes:
-        code: the room and the kind, such as ``records.archive_damaged``.
+        code: the layer and the kind, such as ``records.archive_damaged``.
         values: what the text names: numbers, words, other messages or lists of them.
-        rules: the rule books, where the text or a name in it stands in them.
+        rules: the rule books, where the text or a name in it comes from them.
     """
 
     code: str
@@ -91,7 +91,7 @@ class MinerError(Exception):
     """Bad input or usage: where, what was found, what was expected, what to do.
 
     Args:
-        code: the room and the kind, such as ``records.archive_damaged``; its texts stand in
+        code: the layer and the kind, such as ``records.archive_damaged``; its texts are in
             ``miner/words/texts``.
         file: the file it is about, or None.
         row: the line of that file, counted from 1 as an editor shows it, or None.
@@ -125,7 +125,7 @@ class MinerError(Exception):
 
     @property
     def found(self) -> str:
-        """What stands there now."""
+        """What is there now."""
         return texts_of(self.code, self.values)["found"]
 
     @property
@@ -209,7 +209,7 @@ def closest(word: str, known: Iterable[str]) -> str | None:
 
 
 def several(count: int, one: str, many: str | None = None) -> str:
-    """Return a count with its noun: ``1 day``, ``2 days``, ``2 entries`` where ``many`` is told."""
+    """Return a count with its noun: ``1 day``, ``2 days``, or with ``many`` ``2 entries``."""
     return f"{count} {one if count == 1 else many or one + 's'}"
 
 

@@ -2,7 +2,7 @@
 
 A code is the letter of the choice, five letters for the beginning of the pattern's ID and a check
 letter: W-EPCKL-H. It has no number in it, as a page may have none. The check letter goes by the
-client as well. It tells one letter that is another and two that changed places (a weighted sum in a
+client as well. It finds one letter that is another and two that changed places (a weighted sum in a
 prime number of letters, as in ISO 7064).
 """
 

@@ -195,7 +195,7 @@ def followed_together(item: Kept, story: FollowupState) -> list[Kept]:
 
 
 def known_p(other: Kept) -> float:
-    """Return the p of a verdict that stands, or 1 without one."""
+    """Return the p of a verdict that counts, or 1 without one."""
     p = other.verdict.payload.get("p") if other.verdict else None
     return 1.0 if p is None else float(p)
 
@@ -259,7 +259,7 @@ def every_look(
 
 
 def _days(kept: FrozenIdea, one: int | None, every: int | None) -> int | None:
-    """Return how many days longer looking every day takes; None where that cannot be told."""
+    """Return how many days longer looking every day takes; None where that is not known."""
     a_day = 1.0 if kept.unit_of == "day" else kept.a_day
     if one is None or every is None or not a_day:
         return None
@@ -287,6 +287,6 @@ def _price(kept: FrozenIdea, scale: float, level: float) -> tuple[int | None, in
 
 
 def new_units(found: Fresh) -> NewUnits:
-    """Return the counts that may be told at any time: nothing of the outcome."""
+    """Return the counts that may be reported at any time: nothing of the outcome."""
     counts = found.counts
     return NewUnits(found.units, counts.with_, counts.without, counts.unknown)

@@ -78,7 +78,7 @@ def _units(
     inside = period.among(table.frame["date"])
     own = replace(table, frame=table.frame[inside])
     high = higher_quarter(own, kept.outcome, rules).to_numpy(dtype=float) == 1.0
-    # a habit may be of an earlier day, which can lie before the period
+    # a habit may be of an earlier day, which can be before the period
     habits = [
         lagged(table.frame, name, lag)
         if name in table.frame.columns

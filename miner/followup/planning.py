@@ -22,7 +22,7 @@ from miner.records.columns import MG_DL_PER_MMOL_L
 from miner.rulebook import FactorRule, RuleBook
 from miner.stats.power import (
     SignFlips,
-    coins,
+    change_first,
     pairs_detectable,
     sign_flips,
     smallest_p,
@@ -51,7 +51,7 @@ def lay_out(
         chosen: how large the test is.
         start: its first day.
         offset_days: days from a habit's day to the row it is read from; a pair needs them too.
-        seed: of the coins; None lays out the days and throws no coin: arms are "undrawn".
+        seed: of the random order; None lays out the days and draws no order: arms are "undrawn".
         sensor_changes: known dates of a new sensor, past ones too; after the last of them one
             every ``sensor_days``, and without any the first put on the day before the start.
         sensor_days: how long a sensor is worn.
@@ -78,7 +78,9 @@ def _arms(pairs: int, seed: int | None) -> list[tuple[str, str]]:
     """Return what comes first and second in each pair."""
     if seed is None:
         return [(UNDRAWN, UNDRAWN)] * pairs
-    return [("change", "usual") if first else ("usual", "change") for first in coins(pairs, seed)]
+    return [
+        ("change", "usual") if first else ("usual", "change") for first in change_first(pairs, seed)
+    ]
 
 
 def _fits(
@@ -108,7 +110,7 @@ def plan_name(id_: str, start: date, seed: int) -> str:
 
 
 def plan_seed(check: str) -> int:
-    """Return the seed of the coins, from the ledger's entry that keeps the idea and nothing else.
+    """Return the seed of the random order, from the ledger's entry of the kept pattern alone.
 
     Nothing that is chosen when a test is planned moves it, so no order can be tried for.
 
@@ -120,7 +122,7 @@ def plan_seed(check: str) -> int:
 
 
 def drawn_late(first: str, at: str) -> bool:
-    """Say whether a first day was over, in every time zone, when the coins of a plan were thrown.
+    """Say whether a first day was over, in every time zone, when the order of a plan was drawn.
 
     Args:
         first: of the plan or of a period, ISO.
@@ -133,7 +135,7 @@ def drawn_late(first: str, at: str) -> bool:
 
 
 def drawn_in_time(periods: Sequence[PlanPeriod], at: str) -> tuple[PlanPeriod, ...]:
-    """Return the periods of the pairs that had not begun when the coins of a plan were thrown.
+    """Return the periods of the pairs that had not begun when the order of a plan was drawn.
 
     Args:
         periods: of the plan.
@@ -196,7 +198,7 @@ def make_plan(
         rules: the rule books with the kept definitions.
         wish: what was asked for; of a habit of meals, with its kind of meal.
         chosen: how large it is.
-        seed: of the coins, or None before it is agreed on.
+        seed: of the random order, or None before it is agreed on.
         sensor_changes: known dates of a new sensor.
 
     Raises:
@@ -327,7 +329,7 @@ def read_pairs(
 ) -> tuple[tuple[PairRead, ...], int]:
     """Return every pair, and on how many days a tick and the records say different things.
 
-    A period's mean is over the usable units whose habit day lies in it, the first days that do not
+    A period's mean is over the usable units whose habit day is in it, the first days that do not
     count left out. A pair was followed where what was planned was done on more than half of the
     days of either period of which anything is known; without a single known day of the change it
     is unknown. A tick says what was done; without one the records do.

@@ -1,4 +1,4 @@
-"""Ticks beside the plans: days that have none, and ticks that fit no plan or no day of it."""
+"""Ticks next to the plans: days that have none, and ticks that fit no plan or no day of it."""
 
 from __future__ import annotations
 

@@ -31,8 +31,8 @@ class Rule:
         values: shape (n,) over the usable units, NaN unknown: 1 or 0; of a dose its normal scores.
         counts: with and without the habit, of a dose those of its cut.
         withheld: why it is not tested, or None.
-        amounts: of a dose, shape (n,), in multiples of what its slope is told for; else None.
-        span: how far the client's own quarters of a dose lie apart, in its amounts; 1 of a cut.
+        amounts: of a dose, shape (n,), in multiples of what its slope is for; else None.
+        span: how far the client's own quarters of a dose are apart, in its amounts; 1 of a cut.
     """
 
     items: tuple[int, ...]
@@ -87,7 +87,7 @@ def doses(design: Design, target: Target, cuts: Sequence[Rule]) -> list[Rule]:
     """Return the dose of every item that has one known often enough, and different enough.
 
     As many units as both sides of a cut need, five different amounts, and no more than half of
-    them the same: a walk on one day in ten is no dose. The client's quarters must lie apart.
+    them the same: a walk on one day in ten is no dose. The client's quarters must be apart.
     """
     found, guard = [], design.guard
     fewest = 2 * _least(int(target.known.sum()), design)
@@ -112,7 +112,7 @@ def doses(design: Design, target: Target, cuts: Sequence[Rule]) -> list[Rule]:
 
 @lru_cache(maxsize=256)
 def _measured(packed: bytes) -> tuple[int, float, float, Floats]:
-    """Return how many amounts differ, the share tied, how far quarters lie apart, normal scores.
+    """Return how many amounts differ, the share tied, how far quarters are apart, normal scores.
 
     Once for all outcomes that are known on the same units.
     """
@@ -208,7 +208,7 @@ def _least(units: int, design: Design) -> int:
 
 
 def _keys(values: Floats, known: NDArray[np.bool_]) -> list[bytes]:
-    """Return, for each rule (a column of (n, m)), what tells its known units apart."""
+    """Return, for each rule (a column of (n, m)), what separates its known units."""
     part = values[known]
     codes = np.where(np.isnan(part), 2, part).astype(np.int8)
     return [column.tobytes() for column in np.ascontiguousarray(codes.T)]

@@ -70,7 +70,7 @@ dependence again takes from a t, and the SD of the t on normal scores where a di
 def foreseen(judged: Judged, spread: float | None = None) -> tuple[float | None, bool]:
     """Return what a claim is expected to show on new days, and whether that is too small to act on.
 
-    Nothing is expected beside anything less than a claim, nor where true differences spread by
+    Nothing is expected of anything less than a claim, nor where true differences spread by
     less than the errors do: the number would be the rule book's. A claim without it is small where
     the difference itself is.
 
@@ -94,7 +94,7 @@ def foreseen(judged: Judged, spread: float | None = None) -> tuple[float | None,
 def at_worth(tests: Sequence[Tested]) -> list[AtHand | None]:
     """Return what the units at hand say of a true difference of the least that is worth it.
 
-    None of a rule that is not tested. Rules beside one nuisance are whitened together.
+    None of a rule that is not tested. Rules with one nuisance are whitened together.
     """
     out: list[AtHand | None] = [None] * len(tests)
     for white, own in beside(tests):
@@ -107,7 +107,7 @@ def at_worth(tests: Sequence[Tested]) -> list[AtHand | None]:
 
 
 def beside(tests: Sequence[Tested]) -> list[tuple[Whitened, list[int]]]:
-    """Return each outcome beside some nuisance, and which rules are tested beside it."""
+    """Return each outcome with some nuisance, and which rules are tested with it."""
     found: dict[int, tuple[Whitened, list[int]]] = {}
     for at, test in enumerate(tests):
         if test.white is not None:
@@ -130,7 +130,7 @@ def expected_t(white: Whitened, tests: Sequence[Tested], effects: Floats) -> Flo
     time is fitted with the difference in it.
 
     Args:
-        white: an outcome beside some nuisance.
+        white: an outcome with some nuisance.
         tests: rules of it.
         effects: shape (m,), each in the unit of its rule's difference.
     """
@@ -377,7 +377,7 @@ def _hint_by_chance(shapes: Sequence[Tested], level: float) -> float:
 def _limit_of_either(along: float, df: int, level: float) -> float:
     """Return the size of a correlation that one of two shapes of a habit reaches with a chance.
 
-    It lies between that of one shape alone and that of two that know nothing of each other.
+    It is between that of one shape alone and that of two that know nothing of each other.
     """
     low, high = (r_of_t(t_quantile(1 - part / 2, df), df) for part in (level, level / 2))
     for _ in range(8 if along < 1 else 0):

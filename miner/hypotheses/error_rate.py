@@ -132,7 +132,7 @@ def weeks_of(table: UnitTable) -> NDArray[np.intp]:
     A day meets the day of another week, a meal the same meal of it (the second snack the second).
 
     Returns:
-        Shape (weeks - 1, rows): the row that lies 1, 2, ... weeks later, from the last week on to
+        Shape (weeks - 1, rows): the row that is 1, 2, ... weeks later, from the last week on to
         the first; -1 where there is none.
     """
     frame = table.frame

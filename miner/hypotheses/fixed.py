@@ -113,7 +113,7 @@ def answer(
 
 
 def a_hint_at_most(judged: Judged, doubt: Message | None) -> Judged:
-    """Return an answer, a hint at most where there is a doubt, which is told."""
+    """Return an answer, a hint at most where there is a doubt, which is reported."""
     if doubt is None:
         return judged
     level = Evidence.HINT if judged.evidence is Evidence.CLEAR else judged.evidence

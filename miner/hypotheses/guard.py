@@ -277,7 +277,7 @@ def judge_all(
 ) -> list[Judged]:
     """Return every single-factor rule with its level, and the sets that may be claimed.
 
-    A set is kept only if it passes the claim level and still adds something beside each of its
+    A set is kept only if it passes the claim level and still adds something to each of its
     parts (method step 8).
 
     Args:
@@ -303,10 +303,10 @@ def judge_all(
 
 
 def _beside_medicine(told: Judged) -> Judged:
-    """Return a level as it stands where a medicine moves glucose and no record holds its doses.
+    """Return a level as it is where a medicine moves glucose and no record holds its doses.
 
     Who takes it eats by the dose, and eats to treat a low: what is eaten and the glucose after it
-    may both follow a dose. So nothing about food is clear; of all else the doses are told beside.
+    may both follow a dose. So nothing about food is clear; of all else the doses are named.
     """
     if told.evidence not in (Evidence.CLEAR, Evidence.HINT):
         return told
@@ -350,7 +350,7 @@ def better(shapes: Sequence[Tested], level: float) -> Tested:
 
 
 def correlation(one: Tested, other: Tested) -> float:
-    """Return the correlation of two rules of one outcome, beside the same nuisance."""
+    """Return the correlation of two rules of one outcome, with the same nuisance."""
     size = np.linalg.norm(one.column) * np.linalg.norm(other.column)
     return float(one.column @ other.column / size)
 
@@ -387,7 +387,7 @@ def ordinary_interval(test: Tested, level: float) -> tuple[float, float]:
 
 
 def adds_something(test: Tested, level: float) -> bool:
-    """Say whether a set still shows something beside each of the smaller rules it contains."""
+    """Say whether a set still shows something besides each of the smaller rules it contains."""
     white, part = test.white, test.part
     if white is None:
         return False

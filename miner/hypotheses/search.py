@@ -78,7 +78,7 @@ def search(design: Design, primary: str, run: Run) -> Search:
     Args:
         design: the client's units.
         primary: the outcome that has ``primary_share`` of the claim level to itself.
-        run: its progress is told the family and the share done.
+        run: its progress gets the family and the share done.
     """
     guard = design.guard
     parts = tuple(_prepare(design, target, run.spectra) for target in design.searched)

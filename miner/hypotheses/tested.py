@@ -84,9 +84,9 @@ class Whitened:
         return len(self.known) - self.rank - 1
 
     def without(self, made_from: frozenset[str]) -> Whitened:
-        """Return the same beside less nuisance: without what a rule is made from.
+        """Return the same with less nuisance: without what a rule is made from.
 
-        The dependence stays as it was fitted beside all of it: where the rule is nothing but luck
+        The dependence stays as it was fitted with all of it: where the rule is nothing but luck
         what it is made from is nothing but scatter.
         """
         if not made_from:
@@ -98,7 +98,7 @@ class Whitened:
         )
 
     def beside(self, columns: Floats) -> Whitened:
-        """Return the same beside more nuisance: columns (units, q), known on every unit."""
+        """Return the same with more nuisance: columns (units, q), known on every unit."""
         own = columns[self.known]
         white = dep.whiten(self.times, self.dependence, own)
         return replace(
@@ -172,7 +172,7 @@ class Tested:
     """One rule with its numbers; those of a rule that is not tested are NaN.
 
     Attributes:
-        white: its outcome beside the same nuisance as the rule; None if not tested.
+        white: its outcome with the same nuisance as the rule; None if not tested.
         column: shape (k,), the rule whitened with the nuisance taken out; empty if not tested.
         amounts: shape (k,), of a dose its amounts likewise, of which the difference is a slope;
             of a cut the column itself.
@@ -234,7 +234,7 @@ class Tested:
 
     @property
     def margin(self) -> float:
-        """How far the interval's nearer bound lies beyond 0, in standard errors; inf if none."""
+        """How far the interval's nearer bound is beyond 0, in standard errors; inf if none."""
         if not self.standard_error > 0:
             return inf
         return abs(self.difference) / self.standard_error - self.critical
@@ -245,11 +245,11 @@ class OutcomeSearch:
     """One outcome: its rules, its whitening.
 
     Attributes:
-        white: beside all nuisance; None where too little is known.
+        white: with all nuisance; None where too little is known.
         columns: shape (k, m), the rules whitened, the nuisance still in them.
         amounts: shape (k, m), the same with the amounts of a dose in place of its scores.
         made_from: the nuisance that each rule is made from.
-        beside: the outcome beside the rest of the nuisance, by what a rule is made from.
+        beside: the outcome with the rest of the nuisance, by what a rule is made from.
     """
 
     design: Design
@@ -280,7 +280,7 @@ class OutcomeSearch:
         ]
 
     def groups(self, chosen: Sequence[int]) -> list[tuple[Whitened, list[int]]]:
-        """Return the chosen rules by the nuisance beside which they are tested."""
+        """Return the chosen rules by the nuisance with which they are tested."""
         found = [
             (white, [at for at in chosen if self.made_from[at] == names])
             for names, white in self.beside.items()
@@ -339,7 +339,7 @@ def _stacked(values: Sequence[Floats], design: Design) -> Floats:
 def measure(
     part: OutcomeSearch, white: Whitened, chosen: list[int], adjusted: Floats, critical: Floats
 ) -> list[Tested]:
-    """Return the chosen rules, all beside one nuisance, with sizes, standard errors and p."""
+    """Return the chosen rules, all with one nuisance, with sizes, standard errors and p."""
     columns = white.cleared(part.columns[:, chosen])
     scores = effects.single(columns, white.scores, white.rank)
     amounts = white.cleared(part.amounts[:, chosen])

@@ -1,6 +1,6 @@
-"""The ledger of one client: an append-only file in which an edited or lost line is told.
+"""The ledger of one client: an append-only file in which an edited or lost line is reported.
 
-Replayed, it says what is kept, what is open and which verdicts stand. Entries are taken in the
+Replayed, it says what is kept, what is open and which verdicts count. Entries are taken in the
 order of the ledger, whatever the clock said. Two programs may write at the same moment; so what
 may not be (a fourth idea, a second verdict) is decided here, by the order of the entries, and a
 later reading comes to the same answer.
@@ -434,7 +434,7 @@ def choices(payload: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def _clock_set_back(ledger: Ledger) -> set[int]:
-    """Return the rows of entries dated a day or more before one that stands above them."""
+    """Return the rows of entries dated a day or more before one that is above them."""
     rows, latest = set(), datetime.min.replace(tzinfo=UTC) + BACK
     for item in ledger.events:
         try:

@@ -3,7 +3,7 @@
 A line is a JSON object: ``schema``, ``n``, ``at``, ``event``, what the event holds, ``previous``
 (the check of the line before, empty in the first) and ``check`` (SHA-256 of the same object
 without it, keys sorted, no spaces, UTF-8). The checks are not secret: they tell accidents and
-edits by hand, not someone who computes the file anew.
+edits by hand, not someone who computes the file again.
 """
 
 from __future__ import annotations
@@ -81,7 +81,7 @@ def begins(n: int) -> bytes:
 def read_line(line: bytes) -> dict[str, Any] | None:
     """Return the object a line holds, or None where it is no line of a ledger.
 
-    A line of a newer schema is returned as it stands, its other names unchecked.
+    A line of a newer schema is returned as it is, its other names unchecked.
     """
     try:
         record = json.loads(line.decode("utf-8"))

@@ -3,7 +3,7 @@
 What is wrong is a finding a line. A chain of checks cannot show that its own end is missing:
 ``.ledger.last`` holds the number and the check of the last line written, and the check of the
 first. Where it says more than the ledger does, lines are gone; where it names another first line,
-another ledger was put in place; where it is not there beside a ledger, nobody can tell. It is
+another ledger was put in place; where it is not there next to a ledger, nobody can tell. It is
 written before the first line, as number 0.
 """
 
@@ -66,7 +66,7 @@ def noted(folder: Path) -> Last | None:
 def note(folder: Path, event: Event | None, first: str) -> None:
     """Note the last line, whole or not at all; None before the first is written.
 
-    Where that is not possible, the older note stands; it still holds of the ledger. Only one
+    Where that is not possible, the older note stays; it still holds of the ledger. Only one
     program at a time may do this: the one that holds the ledger's lock.
     """
     last = Last(0, "") if event is None else Last(event.n, event.check, first or event.check)
@@ -134,13 +134,13 @@ def quote(line: bytes) -> dict[str, Any]:
 
 
 def unreadable(record: dict[str, Any], torn: Sequence[bytes], row: int) -> Iterator[Finding]:
-    """Tell of lines that cannot be read and that this next line does not account for."""
+    """Report lines that cannot be read and that this next line does not account for."""
     if torn and not _recovers(record, torn):
         yield problem("unreadable_line", row - len(torn), count=len(torn))
 
 
 def broken(record: dict[str, Any], line: bytes, last: Event | None, row: int) -> Iterator[Finding]:
-    """Tell of a line that was changed, or that does not follow the one before it."""
+    """Report a line that was changed, or that does not follow the one before it."""
     if not untouched(record, line):
         yield problem("changed_line", row)
     expected = last.n + 1 if last else 1
@@ -151,7 +151,7 @@ def broken(record: dict[str, Any], line: bytes, last: Event | None, row: int) ->
 def harmless(
     record: dict[str, Any], torn: Sequence[bytes], last: Event | None, row: int
 ) -> Iterator[Finding]:
-    """Tell of what breaks no chain: torn and lost lines accounted for, a clock set back."""
+    """Report what breaks no chain: torn and lost lines accounted for, a clock set back."""
     if torn and _recovers(record, torn):
         yield _accounted_for(torn, row)
     if record["event"] == "recovered" and isinstance(missing := record.get("missing"), dict):
@@ -222,7 +222,7 @@ class Ledger(Result):
 def read(folder: Path) -> Ledger:
     """Read ``ledger.jsonl`` in a client folder; a missing file is an empty ledger.
 
-    Lines that are missing from its end are told where ``.ledger.last`` still names them.
+    Lines that are missing from its end are reported where ``.ledger.last`` still names them.
 
     Args:
         folder: the client folder.
@@ -259,7 +259,7 @@ def whose(code: str, folder: Path) -> dict[str, str]:
 
 
 def owned(book: Ledger, code: str) -> Ledger:
-    """Return a ledger, entries that were written for another client not trusted, and told.
+    """Return a ledger, entries that were written for another client not trusted, and reported.
 
     An entry is another client's where neither the code nor the folder it names is this one's.
 
@@ -376,7 +376,7 @@ LOCK_NAME = ".ledger.lock"
 
 
 class LedgerUnwritable(MinerError):  # noqa: N818 - it names what stands, not a fault
-    """Nothing could be added to the ledger; what stood in it still stands."""
+    """Nothing could be added to the ledger; what was in it is kept."""
 
 
 def append(
@@ -469,7 +469,7 @@ def _event(line: bytes, row: int) -> Event:
 
 @contextlib.contextmanager
 def _not_writable() -> Iterator[None]:
-    """Tell of a file that is refused as a ledger that cannot be written."""
+    """Report a file that is refused as a ledger that cannot be written."""
     try:
         yield
     except MinerError as error:

@@ -97,13 +97,13 @@ class Client:
     """One client folder as read.
 
     Every stream is a DataFrame (empty with the same columns where nothing was recorded) in time
-    order with a fresh RangeIndex. Two time lines stand side by side: ``time``/``start``/``end``
-    are instants (datetime64[ns], UTC when a zone is known, else the clock as it stands) for
+    order with a fresh RangeIndex. Two time lines are side by side: ``time``/``start``/``end``
+    are instants (datetime64[ns], UTC when a zone is known, else the clock as it is) for
     durations; ``clock``/``start_clock``/``end_clock`` are wall-clock times for clock windows.
     ``file`` (name inside the folder) and ``row`` (line number from 1 as an editor shows it) say
     where each value came from.
 
-    Columns beside those:
+    Columns besides those:
         glucose: time, clock, glucose (mg/dL, NaN where censored), censored (-1 LO, 0, 1 HI), unit
             ("mg/dL" or "mmol/L": what its file is declared to be in), sensor (text, "" unknown),
             left_out ("" or the reason it is not used).
@@ -123,8 +123,8 @@ class Client:
     ``records/columns.py`` for ``kind`` "still", ``active_min``, ``meal`` and ``level``.
     An activity of kind "steps" is a block in which steps were counted, not a bout of movement.
     ``records_hash`` covers the files read, their mapping and the corrections in force,
-    ``settings_hash`` the settings. ``replaced`` says which (file, row) a corrected record stands
-    in place of.
+    ``settings_hash`` the settings. ``replaced`` says which (file, row) a corrected record
+    replaces.
     """
 
     folder: Path

@@ -58,7 +58,7 @@ def read_client(folder: Path | str, *, practice: Path | str | None = None) -> Cl
         cannot be right the stream is empty and a finding says stop.
 
     Raises:
-        MinerError: the folder or a file cannot be used as it stands.
+        MinerError: the folder or a file cannot be used as it is.
 
     Example:
         >>> client = read_client("practice/client-07")  # doctest: +SKIP
@@ -232,7 +232,7 @@ def _plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 def _as_written(meals: pd.DataFrame, written: pd.DataFrame) -> pd.DataFrame:
     """Return the meals as corrected, each row of a file as it was written.
 
-    A correction tells a record by what was shown of it, without values in doubt. What it did not
+    A correction knows a record by what was shown of it, without values in doubt. What it did not
     replace is looked at once more, so that the report leaves out what was mended.
     """
     places = [pd.MultiIndex.from_frame(frame[["file", "row"]]) for frame in (meals, written)]
@@ -267,7 +267,7 @@ def tracker_worn(
     A day whose step blocks are all zero, without a valid sample of another stream or a row that
     says "still", is a day on which the tracker was not worn: its blocks are left out and do not
     count as worn. Where a file
-    says itself when a stream was measured, nothing is derived from the records beside it.
+    says itself when a stream was measured, nothing is derived from the records next to it.
     """
     written = {part.stream for part in parts if part.worn_as_written}
     pieces: dict[str, list[pd.DataFrame]] = defaultdict(list)

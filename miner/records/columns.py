@@ -12,9 +12,9 @@ What the streams hand on beyond plain columns:
   of [start, end] was movement.
 - ``meal`` of a meal: one of ``MEALS``, or ``NOT_FOOD``: the row is no food (a low was treated, a
   medicine noted), and stays in the stream with ``left_out`` empty. An empty text: not recorded.
-- A meal with a date and no time of day stands at 12:00 of that date with ``left_out`` set to
+- A meal with a date and no time of day is at 12:00 of that date with ``left_out`` set to
   ``NO_TIME``: something was eaten that day, nobody knows when.
-- A tag with a date and no time of day stands at 12:00 of that date with ``date_only`` True: it is
+- A tag with a date and no time of day is at 12:00 of that date with ``date_only`` True: it is
   of that day, and of no time of it.
 - ``level`` of stress: NaN where not recorded. A row whose level was written and could not be read
   has ``left_out`` set to ``NO_LEVEL``: it may have been stress or not.
@@ -47,7 +47,7 @@ IN_DOUBT = (NO_END, BACKWARDS, TOO_LONG, NO_LEVEL)
 
 TIME_OF_DAY, UTC_OFFSET, DURATION = "time_of_day", "utc_offset", "duration"
 TIMES = ("time", "start", "end")
-"""Columns that tell when a row was, beside those of the streams."""
+"""Columns that tell when a row was, besides those of the streams."""
 
 STILL_KINDS = (STILL, "sedentary", "resting")
 _TIMES = {"start", "end", "start_clock", "end_clock", "time", "clock"}
@@ -72,7 +72,7 @@ class StreamColumns:
 
     Attributes:
         interval: True where a record has a start and an end, False where it has one time.
-        needed: columns without which a file of this stream cannot be read (beside the times).
+        needed: columns without which a file of this stream cannot be read (next to the times).
         numbers: columns of numbers.
         texts: columns of free text.
         choices: columns of text from a closed list.
@@ -175,7 +175,7 @@ def known_columns(stream: str) -> tuple[str, ...]:
 
 
 def names_a_person(column: str) -> bool:
-    """Say whether a column, by its name, tells whose row it is."""
+    """Say whether a column, by its name, says whose row it is."""
     found = {word.casefold() for word in _WORD.findall(column)}
     return bool(found & _PERSON) and found <= _PERSON | _BESIDE
 

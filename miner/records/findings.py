@@ -50,7 +50,7 @@ class Findings:
         self.items.append(Finding(severity, code=code, **place))
 
     def whole(self, severity: Severity, code: str, rows: pd.DataFrame, /, **about: Any) -> None:
-        """Add one finding about all the rows together; it stands at the first of them."""
+        """Add one finding about all the rows together; it is at the first of them."""
         first = rows.iloc[0]
         place = {"file": str(first["file"]), "row": int(first["row"]), "count": len(rows)}
         self.add(severity, code, **place | about)
@@ -71,7 +71,7 @@ class Findings:
             severity: how much it matters.
             code: the kind of finding; examples follow its words in brackets.
             at: the rows it is about, with columns ``file`` and ``row``.
-            shown: what stands in each of them, as many as there are rows, or nothing.
+            shown: what is in each of them, as many as there are rows, or nothing.
             about: its other fields by name, such as ``stream`` and ``column``; the dates are
                 those of the rows.
         """

@@ -34,11 +34,11 @@ def documents(name: str, text: str) -> Iterator[tuple[int, Any]]:
     """Yield the records of a file with their line numbers; BROKEN for a line that is not JSON.
 
     A record is a line of NDJSON, an element of a list, an entry of a Bundle, or the whole file.
-    Numbers come as text, as they stand.
+    Numbers come as text, as they are.
 
     Args:
         name: the file's name inside the client folder.
-        text: what stands in it.
+        text: what is in it.
 
     Raises:
         MinerError: it is one document and not JSON.
@@ -131,7 +131,7 @@ def read_standard(name: str, raw: bytes, zone: str | None, findings: Findings) -
         findings: gets what was not used.
 
     Returns:
-        Whose records these are, where that is told, and the rows of each stream with the mapping
+        Whose records these are, where that is known, and the rows of each stream with the mapping
         that reads them; None, with a finding that stops, where they are of several people.
 
     Raises:

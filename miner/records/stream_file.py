@@ -1,6 +1,6 @@
 """Reads one file as the stream it feeds: its rows, their times, their values.
 
-Whole numbers whose decimals may stand in the next column (``5,8`` between commas) are told.
+Whole numbers whose decimals may be in the next column (``5,8`` between commas) are reported.
 """
 
 from __future__ import annotations
@@ -56,15 +56,15 @@ MOST_NAMES = 12
 
 
 def lost_decimals(table: RawTable, source: Source, findings: Findings) -> bool:
-    """Tell of columns whose decimals stand in the next one; say whether glucose cannot be used.
+    """Report columns whose decimals are in the next one; say whether glucose cannot be used.
 
     The next column is one that nobody maps, the last of the file, and holds but one to three
-    digits, beside whole numbers only. In mmol/L readings without a decimal are no accident.
+    digits, next to whole numbers only. In mmol/L readings without a decimal are no accident.
 
     Args:
         table: the rows that are read.
         source: how they are read.
-        findings: gets what is told.
+        findings: gets what is reported.
     """
     numbers = COLUMNS[source.stream].numbers
     mapped = [name for name in numbers if name in source.columns]
@@ -165,7 +165,7 @@ def _worn_beside(
 ) -> Part:
     """Return what a file of blocks gives, worn also while the rows were written that it leaves.
 
-    A row with nothing in a column of ``where``, or a word that is not measured, tells of no wear.
+    A row with nothing in a column of ``where``, or a word that is not measured, shows no wear.
     """
     told = np.ones(len(others.rows), dtype=bool)
     for column in source.where:
@@ -287,7 +287,7 @@ def _names(stream: str) -> tuple[str, str]:
 
 
 def _ended(frame: pd.DataFrame) -> pd.DataFrame:
-    """Leave out the rows without an end; the finding was told where the end was read."""
+    """Leave out the rows without an end; the finding was reported where the end was read."""
     lost = frame["end"].isna()
     if not lost.any():
         return frame
@@ -398,7 +398,7 @@ def read_added(
 def _own_rows(table: RawTable, source: Source, beside: tuple[Source, ...]) -> RawTable:
     """Return the rows that are of this stream, where a file feeds several.
 
-    A row is, where one of the columns stands in it that no other mapping of the file names.
+    A row is, where it has one of the columns that no other mapping of the file names.
     """
     others = {column for entry in beside for column in entry.needed}
     own = [column for column in source.needed if column not in others]

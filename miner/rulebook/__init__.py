@@ -300,8 +300,8 @@ class Cautions(Checked):
 class RuleBook(Checked):
     """All rule books together, with a hash of what they say.
 
-    A name that both units use stands in its book once by itself, for days, and once after
-    ``meal.``; everywhere else it is said without that, beside the unit.
+    A name that both units use is in its book once by itself, for days, and once after
+    ``meal.``; everywhere else it is said without that, next to the unit.
     """
 
     factors: dict[str, FactorRule]
@@ -353,7 +353,7 @@ class RuleBook(Checked):
         return rule
 
     def key_of(self, outcome: str, unit: str) -> str:
-        """Return the name under which the outcome of one unit stands in its book."""
+        """Return the name under which the outcome of one unit is in its book."""
         own = f"{unit}.{outcome}"
         return own if own in self.outcomes else outcome
 

@@ -37,7 +37,7 @@ def two_sided(t: Floats, df: float) -> Floats:
 
 
 def t_quantile(share: float, df: float) -> float:
-    """Return the t below which that share of the distribution lies."""
+    """Return the t below which that share of the distribution is."""
     return float(stdtrit(df, share))
 
 
@@ -47,7 +47,7 @@ def explained(share: float, columns: int, df: int) -> float:
     Args:
         share: 0 to 1.
         columns: how many directions explain it; of none p is 1.
-        df: degrees of freedom left beside them.
+        df: degrees of freedom left with them in the model.
 
     Source: the F test of nested models; Draper & Smith 1998, Applied Regression Analysis, ch. 6.
     """
@@ -59,7 +59,7 @@ def explained(share: float, columns: int, df: int) -> float:
 
 
 def single(rules: Floats, outcome: Floats, nuisance_rank: int) -> Effects:
-    """Return each rule's effect when it alone stands beside the nuisance.
+    """Return each rule's effect when it alone is in the model with the nuisance.
 
     Args:
         rules: shape (n, m), whitened, nuisance taken out.
@@ -91,7 +91,7 @@ def paired(rules: Floats, outcomes: Floats, nuisance_rank: int) -> Effects:
 
 
 def beside(rule: Floats, others: Floats, outcome: Floats, nuisance_rank: int) -> Effects:
-    """Return one rule's effect beside each of the other columns, one at a time.
+    """Return one rule's effect with each of the other columns, one at a time.
 
     Args:
         rule: shape (n,), whitened, nuisance taken out.
@@ -102,7 +102,7 @@ def beside(rule: Floats, others: Floats, outcome: Floats, nuisance_rank: int) ->
 
     Returns:
         Shape (m,) each; NaN where the other column leaves nothing of the rule; where the other
-        column is empty the rule stands alone.
+        column is empty the rule is alone.
     """
     df = len(outcome) - nuisance_rank - 2
     own = np.square(others).sum(axis=0)

@@ -24,7 +24,7 @@ CHUNK = 512
 """Draws held in memory at a time."""
 
 LARGEST = 1 - 1e-6
-"""The largest |r|: single precision tells no perfect fit from one so near, and they are equal."""
+"""The largest |r|: in single precision it is the same as a perfect fit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +197,7 @@ def largest(block: Block, orders: Ints, way: int = 0) -> Floats:
 
 
 def tail(maxima: Floats, z: float) -> float:
-    """Return the p of a z beside the maxima of all shuffles; the order as it was is one more."""
+    """Return the p of a z among the maxima of all shuffles and of the order as it was."""
     as_large = len(maxima) - int(np.searchsorted(maxima, z - 1e-5 * max(1.0, abs(z))))
     return (as_large + 1) / (len(maxima) + 1)
 
@@ -251,7 +251,7 @@ class _Ready:
     def correlations(self, orders: Ints, made: Made) -> Singles:
         """Return r of every rule in every shuffle, shape (m, draws).
 
-        ``made`` holds the shuffled outcomes of these orders: two blocks of one outcome beside one
+        ``made`` holds the shuffled outcomes of these orders: two blocks of one outcome next to one
         nuisance, the same arrays, share theirs.
         """
         beside = id(self.block.outcome), id(self.block.nuisance)

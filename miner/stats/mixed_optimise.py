@@ -58,7 +58,7 @@ def minimise(likelihood: Likelihood, start: Floats | None = None, rounds: int = 
 
     The likelihood can have more than one maximum. A quasi-Newton search (sequential quadratic
     programming, diagonal of L at least 0) starts from the best of a few diagonals; the optimum
-    with only one of two variances is tried beside it, so that a larger model never fits worse.
+    with only one of two variances is tried next to it, so that a larger model never fits worse.
     Two checks follow. Where a variance came out small, exactly 0 is taken if the deviance is no
     worse. Where theta stopped on the boundary although the deviance falls into the interior (its
     derivative in D has a negative eigenvalue there: the derivative in theta vanishes at 0 whether

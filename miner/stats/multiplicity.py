@@ -76,7 +76,7 @@ def evidence(t: float, df: float, inner: float, scale: float) -> float:
     times the share of its posterior above 0.
 
     Args:
-        t: of the effect beside the nuisance, positive in the direction asked about.
+        t: of the effect with the nuisance, positive in the direction asked about.
         df: residual degrees of freedom.
         inner: sum of squares of the habit's column with the nuisance taken out (about how many
             units are being compared).
@@ -115,7 +115,7 @@ def units_needed(
         inner_a_unit: sum of squares of the habit's column that one unit adds.
         scale: as in :func:`evidence`.
         level: of either.
-        nuisance: columns beside the habit.
+        nuisance: columns besides the habit.
         most: the most units worth telling.
 
     Returns:

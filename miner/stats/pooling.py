@@ -217,7 +217,7 @@ def two_stage(
     """Return the random-effects mean of the slopes of all groups, and those slopes.
 
     Arguments as in ``slopes_by_group``; groups without a slope are counted as left out, their
-    reasons stand with the slopes.
+    reasons are with the slopes.
     """
     slopes = slopes_by_group(y, x, panel, phi=phi)
     return paule_mandel(slopes.slopes, slopes.standard_errors), slopes
@@ -275,7 +275,7 @@ def within_residual(
 ) -> tuple[Floats, Floats]:
     """Return the residual of x on an intercept and the nuisance, fitted in every group by itself.
 
-    A regression on that residual has the coefficient x has beside the nuisance, whatever the
+    A regression on that residual has the coefficient x has with the nuisance, whatever the
     nuisance does in each group.
 
     Args:
@@ -334,7 +334,7 @@ def predetermined(
     times: npt.ArrayLike,
     reach: float,
 ) -> Floats:
-    """Return what is left of x beside its group's level and nuisance, later units left aside.
+    """Return what is left of x with its group's level and nuisance, later units left aside.
 
     z_t = x_t - n_t' sum over s of G_s^-1 n_s x_s, the sum without the s that come up to ``reach``
     after t, n the intercept and the nuisance, G_s the sum of n n' over the units of the group but

@@ -1,9 +1,9 @@
 """Each group's own slope at several dependences, so that any of them can be left out exactly.
 
 Units of one day share that day, and days depend on the days before: two units correlate as
-w phi^|days apart|, the rest of a unit is its own. With one unit a day this is AR(1) beside noise.
+w phi^|days apart|, the rest of a unit is its own. With one unit a day this is AR(1) plus noise.
 How much units depend on each other is learned from many groups together. A slope that is to rest
-on no other group's units is therefore kept for every dependence on a grid, beside its group's
+on no other group's units is therefore kept for every dependence on a grid, next to its group's
 likelihood there: whichever groups are left out, the others choose among theirs.
 """
 
@@ -51,7 +51,7 @@ def slopes_on_grid(
 ) -> SlopesOnGrid:
     """Regress y on x in every group by itself, for each dependence of a grid.
 
-    The slope stands beside an intercept, as in ``two_stage``; the likelihood also beside the
+    The slope is fitted with an intercept, as in ``two_stage``; the likelihood also next to the
     nuisance, so that a drift is not taken for dependence.
 
     Args:
@@ -144,7 +144,7 @@ def _slopes(products: Floats, units: npt.NDArray[np.intp]) -> tuple[Floats, Floa
 
 
 def _likelihoods(products: Floats, dets: Floats, units: npt.NDArray[np.intp]) -> Floats:
-    """Return the restricted log-likelihoods; a ridge stands in for columns that span nothing."""
+    """Return the restricted log-likelihoods; a ridge replaces columns that span nothing."""
     design = products[:, :, :-1, :-1]
     scale = np.sqrt(np.einsum("gii->gi", design[0]))
     scale[scale == 0] = 1.0

@@ -68,7 +68,7 @@ POINTS = ((-sqrt(3), 1 / 6), (0.0, 2 / 3), (sqrt(3), 1 / 6))
 
 @dataclass(frozen=True, slots=True)
 class AtHand:
-    """What units at hand say of one habit beside one outcome, for units to come.
+    """What units at hand say of one habit next to one outcome, for units to come.
 
     Attributes:
         t: that a true difference of the size asked about would have on them, on average.
@@ -288,8 +288,8 @@ class SignFlips:
     interval: tuple[float, float] | None
 
 
-def coins(pairs: int, seed: int) -> NDArray[np.bool_]:
-    """Return an independent fair coin for each pair, shape (pairs,)."""
+def change_first(pairs: int, seed: int) -> NDArray[np.bool_]:
+    """Return for each pair whether the change comes first, at random; shape (pairs,)."""
     return np.random.default_rng(seed).integers(0, 2, size=pairs).astype(bool)
 
 
@@ -311,7 +311,7 @@ def sign_flips(
         differences: shape (k,), one a pair, change minus usual; NaN is a pair without an answer.
         level: two-sided level of the interval.
         draws: orders drawn where there are more than ``2 ** exact_up_to``; the order seen is
-            counted beside them.
+            counted next to them.
         seed: of the draws.
         exact_up_to: the most pairs of which every order is looked at.
 

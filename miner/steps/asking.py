@@ -1,4 +1,4 @@
-"""One question, what stands behind an answer, and how often the analysis would be wrong."""
+"""One question, what is behind an answer, and how often the analysis would be wrong."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def ask(
 ) -> Hypothesis:
     """Answer one question; one that was not fixed before these records is a hint at most.
 
-    One that was is judged beside all others that were, as in a ranking. One that was not is
+    One that was is judged together with all others that were, as in a ranking. One that was not is
     written to the ledger as looked at.
 
     Args:

@@ -406,7 +406,7 @@ def _of_practice(practice: str, name: str) -> tuple[RuleBook, PracticeFile]:
 
 
 def with_sentences(found: Caseload, rules: RuleBook) -> Caseload:
-    """Return a caseload whose effects and suggestions are told."""
+    """Return a caseload whose effects and suggestions are put into words."""
     how = {"unit": found.unit, "display_unit": found.display_unit}
     pooled = tuple(_with_sentence(item, rules, how) for item in found.pooled)
     suggested = tuple(

@@ -97,7 +97,7 @@ def _topic(rules: RuleBook, item: PlanKept) -> str:
 def ledger_told(client: Client) -> tuple[Finding, ...]:
     """Return what is wrong with the ledger of a client: entries lost, changed, of a newer miner.
 
-    A folder in which nothing can be written down is told too; without a ledger nothing is.
+    A folder in which nothing can be written down is reported too; without a ledger nothing is.
 
     Args:
         client: as read, or any client of that folder.

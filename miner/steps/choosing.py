@@ -28,7 +28,7 @@ from miner.steps.story import chosen_now
 
 @dataclass(frozen=True, slots=True)
 class Wished:
-    """One choice that is to be written: what it is of, and in which unit that stands."""
+    """One choice that is to be written: what it is of, and in which unit that is."""
 
     id: str
     choice: str
@@ -45,9 +45,9 @@ def choose(
     now: datetime | None = None,
     progress: Progress | None = None,
 ) -> ChoicesMade:
-    """Write what was chosen of patterns; what stands already is not written again.
+    """Write what was chosen of patterns; what is chosen already is not written again.
 
-    A pattern that is chosen anew is given up first, or taken up again where it was left.
+    A pattern that is chosen again is given up first, or taken up again where it was left.
 
     Args:
         client: as read; where something is kept the present records are ranked.

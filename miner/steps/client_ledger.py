@@ -222,7 +222,7 @@ def _saw(event: Event, day: str) -> bool:
 
 
 def ledger_of(client: Client | Path) -> ClientLedger:
-    """Read the ledger of a client or of a client folder; what is wrong with it is told."""
+    """Read the ledger of a client or of a client folder; what is wrong with it is reported."""
     book = ledger.read(folder_of(client))
     limits, prints = None, {}
     if isinstance(client, Client):

@@ -1,4 +1,4 @@
-"""What a practitioner notes of a clinician: whom was told, what was agreed; and what it opens."""
+"""What a practitioner notes of a clinician: the referral, what was agreed, and what that opens."""
 
 from __future__ import annotations
 
@@ -40,12 +40,12 @@ def note_clinician(
 ) -> ClinicianNoted:
     """Write down that a client was told to see a clinician, or what the clinician agreed to.
 
-    It stands under ``[clinician]`` in ``client.toml``; what stood there before is kept beside it,
+    It is under ``[clinician]`` in ``client.toml``; what was there before is kept next to it,
     so that it can be taken back and a test knows how long it had to wait.
 
     Args:
         folder: the client's folder.
-        informed: when the client was told.
+        informed: when the client was referred.
         agreed: when the clinician agreed.
         covers: what the agreement covers: sleep, stress, movement, meals.
         rules: the rule books.
@@ -75,7 +75,7 @@ def note_clinician(
 
 
 def take_clinician_back(folder: Path, rules: RuleBook | None = None) -> ClinicianNoted:
-    """Put back what stood under ``[clinician]`` before the last that was noted.
+    """Put back what was under ``[clinician]`` before the last that was noted.
 
     Raises:
         MinerError: nothing was noted, or the file cannot be changed.
@@ -151,7 +151,7 @@ def _held(said: Sequence[CautionText], topic: str) -> tuple[str, tuple[CautionTe
 def _readable(
     folder: Path, rules: RuleBook | None
 ) -> tuple[Callable[[Settings], tuple[CautionText, ...]] | None, Words]:
-    """Return what tells the cautions under some settings, or why the records cannot be read."""
+    """Return what finds the cautions under some settings, or why the records cannot be read."""
     try:
         client, books = opened(folder, rules)
         table = days(client, books)

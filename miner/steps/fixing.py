@@ -49,7 +49,7 @@ def fix_question(
 
     Raises:
         MinerError: a name is unknown or names a medicine, the two can never meet, the date
-            lies ahead or long ago, or the question is fixed already.
+            is ahead or long ago, or the question is fixed already.
     """
     folder = folder_of(client)
     books = rules_of(folder, rules)
@@ -113,7 +113,7 @@ def _require_past(fixed_on: date | None, today: date) -> None:
 
 
 def _clock_behind(client: Client | Path, today: date) -> tuple[Message, ...]:
-    """Tell of records dated after today: then the clock of the computer proves no date."""
+    """Report records dated after today: then the clock of the computer proves no date."""
     try:
         read = client if isinstance(client, Client) else read_client(client)
     except MinerError:

@@ -52,11 +52,11 @@ def follow(
 ) -> Following:
     """Read everything kept: counts before its date, from then on the one verdict it was given.
 
-    An alternating test is told as it was read, or how far it is; ``result`` alone reads it.
+    An alternating test is reported as it was read, or how far it is; ``result`` alone reads it.
 
     Args:
         client: as read.
-        rules: the rule books; kept definitions stand in place of theirs.
+        rules: the rule books; kept definitions replace theirs.
         remember: write the verdict of what has reached its date; without, it is not told either.
         now: time of the ledger's entries.
     """
@@ -213,7 +213,7 @@ def _over_before(table: UnitTable, after: str, until: str, written: str) -> int:
 def kept_result(
     story: FollowupState, item: Kept, seen: Seen | None, rules: RuleBook, last: str | None
 ) -> KeptResult:
-    """Return what may be told of one kept hypothesis: a verdict only as it was written.
+    """Return what may be shown of one kept hypothesis: a verdict only as it was written.
 
     Args:
         story: the whole ledger.
@@ -288,7 +288,7 @@ def result(
     stopped: bool = False,
     now: datetime | None = None,
 ) -> PlanResult:
-    """Read an alternating test by the orders its own coins allow; once, and not before its date.
+    """Read an alternating test by the orders that could have been drawn, once, from its date on.
 
     Args:
         client: as read.
@@ -296,7 +296,7 @@ def result(
         rules: the rule books.
         stopped: the client has stopped: read the pairs there are, and end the test. Before any
             pair is complete there is nothing to read: it ends without a verdict, and the idea
-            may be planned anew. Past its date without a complete pair nothing is read either,
+            may be planned again. Past its date without a complete pair nothing is read either,
             and the plan stays open: records may still come.
         now: time of the ledger's entry.
 

@@ -105,15 +105,15 @@ def plan(
         id_: a hypothesis kept as ``alternate``, or one that is ranked: it is kept so first.
         wish: when it begins, and what else was asked for.
         rules: the rule books.
-        preview: show what it takes and write no plan. The order is not drawn: the coins are
-            thrown once, when it is written, and shown then. Of what is not kept yet it is a look,
+        preview: show what it takes and write no plan. The order is not drawn: that is done
+            once, when the plan is written, and shown then. Of what is not kept yet it is a look,
             as it shows which way the outcome differed.
         now: time of the ledger's entries.
         progress: told what is being done and the share done.
 
     Raises:
         MinerError: it must not be tested, it would take too long, it is watched or planned
-            already, or the start lies in the records.
+            already, or the start is in the records.
     """
     client, books = opened(client, rules)
     _require_start(wish.start, last_day(client, books) or "")
@@ -190,7 +190,7 @@ def _scatter(table: UnitTable, rules: RuleBook, what: FrozenIdea, meal: str | No
 
 
 def _at_the_same_time(client: Client, story: FollowupState, found: Plan) -> MinerError | None:
-    """Return the refusal of a second test on days of one that stands, or None."""
+    """Return the refusal of a second test on days of one that runs, or None."""
     for item in story.open_on(None):
         other = item.plan_open()
         if other is None or item.id == found.id:
@@ -209,7 +209,7 @@ def _require_days(found: Plan, at: datetime, beside: MinerError | None) -> None:
 
 
 def _stands(client: Client, code: str, other: PlanKept) -> MinerError:
-    """Return an error that names a plan that stands, its days and the client's folder."""
+    """Return an error that names a plan that runs, its days and the client's folder."""
     first, last = other.what.periods[0].first, other.what.read_on
     name, id_ = other.name, other.kept.id
     return MinerError(code, id=id_, name=name, first=first, last=last, folder=client.folder)
@@ -312,7 +312,7 @@ def _ranked(
 
 
 def unit_holding(client: Client, rules: RuleBook, id_: str) -> str:
-    """Return the unit, of days and meals, in which a hypothesis stands; the practice's own first.
+    """Return the unit, of days and meals, in which a hypothesis is; the practice's own first.
 
     Raises:
         MinerError: neither holds it.

@@ -83,7 +83,7 @@ def remember_ranking(
     """Write that these records were ranked; return how many rankings of them there are, and notes.
 
     A ranking of the same records with the same rules, settings, dates, seed, draws and days left
-    out is not counted again. A folder that cannot be written is told.
+    out is not counted again. A folder that cannot be written is reported.
     """
     chosen = ("seed", "draws", "unit", "primary_outcome", "second_look")
     level = rules.guardrails.hint_level
@@ -138,7 +138,7 @@ def remember_look(
 def remember_shown(
     client: Client, unit: str, days: Sequence[str], *, now: datetime | None = None
 ) -> tuple[Words, ...]:
-    """Write that somebody saw outcomes beside habits on some days, usable or not; return notes.
+    """Write that somebody saw outcomes next to habits on some days, usable or not; return notes.
 
     Args:
         client: as read.

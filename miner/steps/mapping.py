@@ -49,13 +49,13 @@ def map_file(
     Args:
         path: the file, in a client's folder.
         answers: what a person says, by key of the entry or of a question.
-        client: the client's folder; by default the one the file lies in.
+        client: the client's folder; by default the one the file is in.
         write: put the entries in place of those that read the file now.
         practice: for every client: in the practice's ``sources.toml``.
 
     Raises:
         MinerError: the file cannot be opened, an answer cannot be used, or an entry cannot be
-            written as it stands.
+            written as it is.
     """
     path = Path(path)
     folder = client or path.resolve().parent
@@ -89,7 +89,7 @@ def undo_mapping(path: Path, *, practice: bool = False) -> tuple[str, int]:
 
 
 MOMENTS = ("time", "start", "end", UTC_OFFSET)
-"""Columns whose unit says how a time is written, and is proposed by what stands in the file."""
+"""Columns whose unit says how a time is written, and is proposed by what is in the file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,19 +135,19 @@ def still_needed(entry: Mapping[str, Any]) -> list[tuple[str, ...]]:
 
 
 def write_entry(path: Path, client: Path, entry: Mapping[str, Any], *, practice: bool) -> int:
-    """Write down how a file is read, beside what it gives to other streams by other columns.
+    """Write down how a file is read, next to what it gives to other streams by other columns.
 
     Args:
-        path: the file, wherever it lies.
+        path: the file, wherever it is.
         client: the client's folder.
         entry: of ``sources.toml``.
         practice: for every client: in the practice's ``sources.toml``.
 
     Returns:
-        How many entries stood there for this file before.
+        How many entries there were for this file before.
 
     Raises:
-        MinerError: the entry cannot be used, or not be written as it stands.
+        MinerError: the entry cannot be used, or not be written as it is.
     """
     source_of(entry)
     found = map_file(path, client=client, practice=practice).proposals
@@ -224,7 +224,7 @@ class Look:
 
     Attributes:
         kind: "records"; "ticks"; "map" where a person has to say what its columns are; "other".
-        fault: why it cannot be read as it stands, or None.
+        fault: why it cannot be read as it is, or None.
     """
 
     name: str
@@ -238,7 +238,7 @@ def look_at(path: Path, client: Path, entry: Mapping[str, Any] | None = None) ->
     """Read one file as it would be read in a client's folder; nothing is written.
 
     Args:
-        path: the file, wherever it lies; its name decides, as in the folder.
+        path: the file, wherever it is; its name decides, as in the folder.
         client: the client's folder, whose settings apply.
         entry: an entry of ``sources.toml`` to try, in place of those that are written.
 

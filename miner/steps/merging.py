@@ -130,7 +130,7 @@ def merge(
     rules: Path | None = None,
     progress: Progress | None = None,
 ) -> Merge:
-    """Let words stand under one for every client, in ``practice.toml``.
+    """Put words under one for every client, in ``practice.toml``.
 
     Args:
         practice: the practice's folder.
@@ -200,7 +200,7 @@ def part(
 
 
 def _of(table: Mapping[str, str], words: Sequence[str]) -> tuple[str, ...]:
-    """Return the merged words that are these, or stand under these."""
+    """Return the merged words that are these, or are under these."""
     return tuple(own for own, kept in table.items() if own in words or kept in words)
 
 
@@ -342,7 +342,7 @@ def merges(
     """Return what is merged in a practice, and pairs of words that look alike.
 
     The word on more days, then that of more clients, then that noted more often is the commoner;
-    of two that are as common neither is proposed to stand. Words of medicines, pregnancy and
+    of two that are as common neither is proposed. Words of medicines, pregnancy and
     illness are in no pair.
 
     Args:

@@ -183,7 +183,7 @@ def _questions(
         client: as read.
         rules: the rule books.
         rises: of the day.
-        numbers: of the day beside what is usual.
+        numbers: of the day next to what is usual.
         meals: how many meals are logged.
         food: whether anything may be asked about meals.
     """
@@ -246,8 +246,8 @@ EXPORTS = (".csv", ".tsv", ".txt", ".json", ".ndjson", ".jsonl", ".xlsx", ".zip"
 def is_practice(folder: Path) -> bool:
     """Whether a folder holds client folders and no client's records of its own.
 
-    Where nothing in it bears a name of miner's own, it is one if exports lie in its folders and
-    none beside them.
+    Where nothing in it bears a name of miner's own, it is one if exports are in its folders and
+    none next to them.
     """
     if not folder.is_dir() or any(any(folder.glob(pattern)) for pattern in OWN):
         return False

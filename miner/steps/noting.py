@@ -95,7 +95,7 @@ def correct(
         folder: the client's folder.
         entry: what it is and when.
         rules: the rule books, which say how it is read.
-        which: the record it stands in place of; None adds one.
+        which: the record it replaces; None adds one.
         now: when it was entered; by default the clock's.
 
     Raises:
@@ -134,7 +134,7 @@ def take_back(
     """Take back a correction; without a row, what was written last, whatever it was.
 
     A correction stays in its file, and a row that takes it back is added. A note is removed, and
-    returned with row 0; so are ticks. Of a clinician, what stood before comes back.
+    returned with row 0; so are ticks. Of a clinician, what was before comes back.
 
     Args:
         folder: the client's folder.

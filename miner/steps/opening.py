@@ -202,7 +202,7 @@ def whole_number(name: str, value: Any, least: int, most: int) -> int:
     """Return a whole number within its bounds.
 
     Raises:
-        MinerError: it is none, or lies outside.
+        MinerError: it is none, or is outside.
     """
     if isinstance(value, bool) or not hasattr(value, "__index__") or not least <= value <= most:
         raise MinerError("steps.not_in_range", name=name, value=repr(value), least=least, most=most)

@@ -201,7 +201,7 @@ def _pairs_of_chosen(
 
 
 def _actions(said: Sequence[CautionText]) -> tuple[str, ...]:
-    """Return what the client is told for each caution that asks for a clinician, once each.
+    """Return what the client is asked to do for each caution that asks for a clinician, once each.
 
     Of readings only as long as nobody told the client.
     """
@@ -309,7 +309,7 @@ def export_everything(
 ) -> tuple[tuple[str, ...], tuple[Words, ...]]:
     """Write one archive of everything; the same folder gives the same bytes.
 
-    A page that was shared stands in it as it was where its file lies in the client's folder; else
+    A page that was shared is in it as it was where its file is in the client's folder; else
     it is made again from the present records, and called so.
 
     Args:
@@ -333,7 +333,7 @@ def export_everything(
     records = {f"{RECORDS}/{name}": data for name, data in _records(client)}
     written = {f"{NOTES}/{name}": data for name, data in _written(client)}
     found = history(client, books)
-    # notes stand in a file of their own, which can be taken out before it is handed over
+    # notes are in a file of their own, which can be taken out before it is handed over
     story = texts.history(replace(found, written=()), books).encode("utf-8")
     names = sorted([*records, *written])
     contents = texts.contents(names, copies, found, books, client.settings.display_unit)
@@ -379,7 +379,7 @@ def _written(client: Client) -> Iterator[tuple[str, bytes]]:
 def _pages(
     client: Client, rules: RuleBook, made: Page, progress: Progress | None
 ) -> tuple[dict[str, bytes], tuple[PageCopy, ...]]:
-    """Return the files of the pages shared, and what is told of each."""
+    """Return the files of the pages shared, and what is known of each."""
     events = ledger.named(ledger_of(client).book, "shared")
     shared = [event for event in events if event.payload.get("page") in SHARED_KINDS]
     kept = _kept_pages(client.folder) if shared else {}
@@ -423,7 +423,7 @@ def _again(
 
 
 def _kept_pages(folder: Path) -> Mapping[str, bytes]:
-    """Return the pages that lie in the folder, by SHA-256."""
+    """Return the pages that are in the folder, by SHA-256."""
     pages = [path.read_bytes() for path in sorted(folder.rglob("*.htm*")) if path.is_file()]
     return {hashlib.sha256(data).hexdigest(): data for data in pages}
 

@@ -258,7 +258,7 @@ def _second_look(client: Client, past: ClientLedger, since: str, unit: str) -> l
 
 
 def _moved(past: ClientLedger, ranking: Ranking, since: str, rules: RuleBook) -> list[Message]:
-    """Tell of a primary outcome that was another when these days were ranked before."""
+    """Report a primary outcome that was another when these days were ranked before."""
     before = past.other_primary(since, ranking.unit, ranking.primary_outcome)
     if before is None or ranking.primary_outcome is None:
         return []
@@ -277,7 +277,7 @@ def _changes(
     unit: str,
     period: Period,
 ) -> list[Message]:
-    """Tell of days that were taken out, or whose records are others, since they were looked at."""
+    """Report days that were taken out, or whose records are others, since they were looked at."""
     gone = past.gone(client, unit, used, period)
     changed = tuple(day for day in changed_days(client, past) if day in period and day not in gone)
     seen = sorted(
@@ -292,7 +292,7 @@ def _changes(
 
 
 def _elsewhere(past: ClientLedger, since: str, rules: RuleBook) -> list[Message]:
-    """Tell of rankings of other days of this client, which gave luck their chance too."""
+    """Report rankings of other days of this client, which gave luck their chance too."""
     other = len(past.rankings("")) - len(past.rankings(since))
     times = message("steps.once" if other == 1 else "steps.times", count=other)
     return [by_rules(rules, "wording.since.elsewhere", times=times)] if other else []
@@ -321,7 +321,7 @@ def _late(
     ranking: Ranking,
     run: Callable[[Client, Progress | None], Ranked],
 ) -> list[Message]:
-    """Tell of days left out after a first ranking, with the answer without leaving them out."""
+    """Report days left out after a first ranking, with the answer without leaving them out."""
     late = past.left_out_late(client)
     if not late or ranking.status == "too_few":
         return []

@@ -40,7 +40,7 @@ def client_file(folder: Path) -> ClientFile:
     """Return what ``client.toml`` says, the model's defaults where there is none.
 
     Raises:
-        MinerError: it cannot be used as it stands.
+        MinerError: it cannot be used as it is.
     """
     return read_toml(folder / "client.toml", ClientFile)
 
@@ -49,7 +49,7 @@ def practice_file(practice: Path) -> PracticeFile:
     """Return what ``practice.toml`` says, the model's defaults where there is none.
 
     Raises:
-        MinerError: it cannot be used as it stands.
+        MinerError: it cannot be used as it is.
     """
     return read_toml(practice / "practice.toml", PracticeFile)
 
@@ -58,7 +58,7 @@ def display_unit(folder: Path) -> str:
     """Return the unit in which a client's glucose is shown: its own, else the practice's.
 
     Raises:
-        MinerError: a settings file cannot be used as it stands.
+        MinerError: a settings file cannot be used as it is.
     """
     return read_settings(folder, folder.parent).display_unit
 
@@ -92,7 +92,7 @@ def change_practice(practice: Path, values: Mapping[str, Any], seen: str | None 
 
 
 def leave_out(folder: Path, day: date, reason: str) -> None:
-    """Leave a day of a client out, with a reason; rankings after a first one tell of it."""
+    """Leave a day of a client out, with a reason; rankings after a first one report it."""
     with WRITING:
         held = client_file(folder).left_out
         change_client(folder, {"left_out": [*held, {"date": day, "reason": reason}]})

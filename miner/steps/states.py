@@ -1,4 +1,4 @@
-"""Where a client stands in the job, and with it the one next step."""
+"""The state of each client, and with it the one next step."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from miner.steps.opening import read_client, rules_of
 def practice_states(
     practice: Path, on: date, names: Sequence[str] | None = None
 ) -> tuple[ClientState, ...]:
-    """Return where the clients of a practice stand.
+    """Return the state of each client of a practice.
 
     Args:
         practice: a folder of client folders.
@@ -58,7 +58,7 @@ def states_of_caseload(found: Caseload, practice: str) -> tuple[ClientState, ...
 
 
 def without_records(folder: Path) -> ClientState:
-    """Return where a client stands whose records are not there, or cannot be read."""
+    """Return the state of a client whose records are not there, or cannot be read."""
     if any(any(folder.glob(f"{stream}*")) for stream in STREAMS):
         return ClientState(str(folder), "unreadable")
     asked = questions(read(folder))
@@ -66,7 +66,7 @@ def without_records(folder: Path) -> ClientState:
 
 
 def client_state(client: Client, report: CheckReport, rules: RuleBook, on: date) -> ClientState:
-    """Return where a client stands: the first of what can be done that fits.
+    """Return the state of a client: the first of what can be done that fits.
 
     Args:
         client: as read.

@@ -25,7 +25,7 @@ def history(client: Client | Path, rules: RuleBook | None = None) -> History:
     """Return what was fixed, searched, kept, tested and read, in the order of the ledger.
 
     An idea that was tried before is marked where it returns; an entry that came too late to count
-    (a fourth idea at once, a second verdict) is told as such.
+    (a fourth idea at once, a second verdict) is reported as such.
 
     Args:
         client: as read, or a client folder, of which no record is read.

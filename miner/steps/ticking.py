@@ -320,7 +320,7 @@ def _require_as_elsewhere(folder: Path, rows: Sequence[NotedTick]) -> None:
 
 
 def _require_readable(folder: Path, content: bytes) -> None:
-    """Read what would be written beside all other files of ticks, in the light of the plans."""
+    """Read what would be written next to all other files of ticks, in the light of the plans."""
     with tempfile.TemporaryDirectory() as scratch:
         trial = Path(scratch) / NOTED
         write_whole(trial, content, durable=False)

@@ -38,7 +38,7 @@ def week(client: Client, rules: RuleBook | None = None, *, last: str | None = No
 
     Args:
         client: as read.
-        rules: the rule books; kept definitions stand in place of theirs.
+        rules: the rule books; kept definitions replace theirs.
         last: ISO date of the last day of the week; by default the last day of the records.
 
     Raises:

@@ -158,7 +158,7 @@ def _files_that_name(practice: str, clients: list[str]) -> list[tuple[str, str]]
 
 
 def remember_page(practice: Path | str, work: Path | None, page: Path, found: Caseload) -> None:
-    """Note in the work folder that a page names these clients, so that it can be told later."""
+    """Note in the work folder that a page names these clients, so that it can be reported later."""
     store = Store(work_folder(str(practice), work))
     pages = read_pages(store.folder)
     pages[str(page.resolve())] = sorted(

@@ -55,7 +55,7 @@ def _noticed(client: Client, table: UnitTable, rules: RuleBook) -> list[Finding]
 
 
 def _untaken(found: Findings, code: str, tags: list[tuple[str, int]], **values: int) -> None:
-    """Tell of tags that are asked no questions about: too many kinds of them, or too rare."""
+    """Report tags that are asked no questions about: too many kinds of them, or too rare."""
     if tags:
         each = [message("tables.tag_with_days", tag=tag, n=days) for tag, days in tags]
         about: dict[str, Any] = {"stream": "tags", "values": {**values, "each": each}}
@@ -87,7 +87,7 @@ def _nights(found: Findings, client: Client, table: UnitTable, nights: Nights) -
 
 
 def _not_worn(found: Findings, table: UnitTable, rules: RuleBook) -> None:
-    """Tell of days on which the tracker was off, and of those on which it told too little of some.
+    """Report days on which the tracker was off, and those on which it told too little of some.
 
     A day on which more habits of movement are known than are unknown for want of wear is one on
     which the tracker was worn.

@@ -1,4 +1,4 @@
-"""Days to look at: one beside the client's usual, what was noted, pictures, times of day."""
+"""Days to look at: one next to the client's usual, what was noted, pictures, times of day."""
 
 from __future__ import annotations
 
@@ -157,7 +157,7 @@ def _clock(records: DayRecords, at: int) -> str:
 
 
 def against_usual(table: UnitTable, name: str, rules: RuleBook) -> tuple[Against, ...]:
-    """Return each outcome and each measure of one day beside the client's other usable days.
+    """Return each outcome and each measure of one day next to the client's other usable days.
 
     Args:
         table: the client's day table.

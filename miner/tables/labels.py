@@ -64,9 +64,9 @@ def worst_quarter(
     """Return 1 for values beyond the worse quartile of their own sensor, 0 for others, NaN.
 
     Sensors with fewer than eight known values are looked at together; where even together they
-    have fewer, beside all values. Quartiles interpolate linearly between order statistics
+    have fewer, compared with all values. Quartiles interpolate linearly between order statistics
     (Hyndman & Fan 1996, Am Stat 50:361, type 7). No value is labelled where more than the given
-    share of them is one and the same, or where they lie closer together than ``flat_below``.
+    share of them is one and the same, or where they are closer together than ``flat_below``.
 
     Args:
         values: one number a unit, NaN unknown.

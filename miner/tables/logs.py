@@ -242,7 +242,7 @@ ENOUGH_HOURS = 0.7 * 24
 def logged_by_day(client: Client, days: Sequence[str]) -> Mapping[str, Logged]:
     """Return each stream's hours or entries on each day.
 
-    Glucose is told in hours that readings stand for, a sampled stream in hours in which the
+    Glucose is reported in hours that readings stand for, a sampled stream in hours in which the
     tracker measured, a night by the day on which it ends, all else in entries.
 
     Args:

@@ -183,9 +183,9 @@ MEAL_COVERAGE = 0.70
 def _rows(client: Client, rules: RuleBook) -> Rows[MealRecords]:
     """Return the meals and snacks of a client.
 
-    Beside the columns every table has: ``meal`` (breakfast, lunch, dinner, snack, or empty where
-    neither the record nor the client's habit tells), ``label``, ``carbs_g`` (NaN not told) and
-    ``baseline`` (mg/dL before it). ``context`` tells what is not ranked: ``cut_min`` (minutes to
+    Besides the columns every table has: ``meal`` (breakfast, lunch, dinner, snack, or empty where
+    neither the record nor the client's habit says), ``label``, ``carbs_g`` (NaN not told) and
+    ``baseline`` (mg/dL before it). ``context`` says what is not ranked: ``cut_min`` (minutes to
     the next food where sooner than two hours), ``rise_until_cut``, ``peak_min`` and ``food`` (the
     label with words that mean the same under one).
     """

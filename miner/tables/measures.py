@@ -56,7 +56,7 @@ class DayRecords:
     tags: Tags
 
     def day(self, k: int) -> tuple[int, int]:
-        """Return the instants between which a biological day lies."""
+        """Return the instants between which a biological day is."""
         return int(self.days.start[k]), int(self.days.end[k])
 
     def waking_day(self, k: int) -> tuple[int, int]:
@@ -212,7 +212,7 @@ def at_least(
         doubt: when something may have gone on.
         window: from when to when, instants.
         minutes: recorded with a start and an end.
-        rows: where they stand.
+        rows: where they are.
     """
     if not doubt.touch(*window):
         return Found(minutes, rows=rows)
@@ -243,7 +243,7 @@ def walked(records: DayRecords, k: int, window: tuple[int, int], rows: tuple[Sou
 
 
 def why_silent(stream: str, records: DayRecords, k: int, window: tuple[int, int]) -> Message | None:
-    """Return why a stream of the tracker tells nothing about a window of a day, None if it does."""
+    """Return why a stream of the tracker says nothing about a window of a day, None if it does."""
     why = records.tracker.why_unknown(stream, window, records.day(k))
     return why or (None if stream in records.tracker.worn else why_tracker_off(records, k))
 

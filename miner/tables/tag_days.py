@@ -1,4 +1,4 @@
-"""Tags by day: which may be habits, which tell of medicines, pregnancy or illness."""
+"""Tags by day: which may be habits, which name medicines, pregnancy or illness."""
 
 from __future__ import annotations
 

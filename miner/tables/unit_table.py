@@ -34,7 +34,7 @@ class UnitTable:
         sources: (unit name, column) -> the (file, row) pairs the cell came from.
         context: published ranges for description only, same index (see ``days``).
         medicine: whether the client takes what moves glucose, its doses in no record.
-        replaced: (file, row) of a correction -> that of the record it stands in place of.
+        replaced: (file, row) of a correction -> that of the record it replaces.
     """
 
     unit: str

@@ -39,7 +39,7 @@ class Rows(Generic[Records]):
         left_out: why it is not used, None where it is.
         more: columns of this unit alone.
         outcomes, by_clock: every outcome, and again over windows fixed by the clock.
-        context: what is told and not ranked.
+        context: what is reported and not ranked.
         noted: by kind ("tag", "food"), what the client noted often enough to be a factor.
     """
 

@@ -8,7 +8,7 @@ from scipy.stats import norm, permutation_test
 from statsmodels.stats.contingency_tables import mcnemar
 
 from miner.stats.power import (
-    coins,
+    change_first,
     pair_spread,
     pairs_detectable,
     pairs_power,
@@ -152,13 +152,13 @@ def test_order_of_the_pairs_and_missing_pairs_change_nothing():
     assert found.interval == pytest.approx(other.interval)
 
 
-def test_coins_are_independent_and_fair():
-    thrown = np.array([coins(8, seed) for seed in range(2000)])
+def test_which_comes_first_is_independent_and_fair():
+    thrown = np.array([change_first(8, seed) for seed in range(2000)])
     assert abs(thrown.mean() - 0.5) < 4 * 0.5 / np.sqrt(thrown.size)
     heads = thrown.sum(axis=1)
     # binomial variance 2; balanced orders would give 0
     assert abs(heads.var() - 2) < 0.3
-    assert (coins(8, 5) == coins(8, 5)).all()
+    assert (change_first(8, 5) == change_first(8, 5)).all()
 
 
 @pytest.mark.parametrize("effect", [0.5, 1.0, 1.5, 2.0])

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Suggestion(Result):
-    """One question to fix, with a guess; no day of the client it is for stands behind it.
+    """One question to fix, with a guess; no day of the client it is for is behind it.
 
     Attributes:
         outcome: as ``miner ask`` takes it, so with ``meal.`` where days have one of that name.
@@ -127,7 +127,7 @@ class ByClient(Result):
     Attributes:
         raw: from the client's records alone.
         shrunken: drawn towards the others, with its 95 % ``interval``.
-        differs: the whole interval lies on one side of the pooled difference.
+        differs: the whole interval is on one side of the pooled difference.
         evidence: what the client's own ranking called it.
         suggestion: what the caseload suggests where the client's own records cannot tell.
     """

@@ -16,7 +16,7 @@ class Finding(Result):
 
     Attributes:
         code: the kind of finding; ``words/texts/findings.toml`` has its texts.
-        examples: what stood in some of the rows: each in quotation marks, a number, or a message.
+        examples: what was in some of the rows: each in quotation marks, a number, or a message.
         more: how many different examples there are beyond these.
         stream, column: what it is about, where that is one stream, or one column of it.
         days: the dates it is about, ISO, in order.
@@ -59,12 +59,12 @@ class Finding(Result):
 
     @property
     def what(self) -> str:
-        """What stood there, with examples."""
+        """What was there, with examples."""
         return self.said()["what"]
 
     @property
     def short(self) -> str:
-        """What stood there without examples; empty where there are none."""
+        """What was there without examples; empty where there are none."""
         return self.said()["short"]
 
     @property
@@ -120,7 +120,7 @@ class StreamSummary(Result):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class CheckReport(Result):
-    """What ``check`` tells: streams, usable days, why others are not, and the findings.
+    """What ``check`` says: streams, usable days, why others are not, and the findings.
 
     Attributes:
         covered: of each day that cannot be used, the share of it that readings cover.

@@ -19,12 +19,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Since(Result):
-    """What stands between the first look at days and what they are said to show.
+    """What is between the first look at days and what they are said to show.
 
     Attributes:
         changed: days, ISO, whose records were added to, corrected or changed since.
         left_out: days left out since.
-        without: what the answer would be without leaving them out; None where nothing is.
+        without: what the answer would be without leaving them out; None where there is nothing.
         seen: days that do not count, for their readings had been looked at under other dates.
         settings: whether settings that bear on the answer were changed since.
         over_before: units that count though their day was over when it was written down.
@@ -100,12 +100,12 @@ class Plan(Result):
     """An alternating test.
 
     Attributes:
-        plan: its name; it stands in ``ticks*.csv``. Empty before it is agreed on.
+        plan: its name; it is in ``ticks*.csv``. Empty before it is agreed on.
         change: what is tried on the days of the change.
         offset_days: days from a habit's day to the row of the table it is read from.
         pair_spread: standard deviation of a pair's difference, expected.
         sensor_changes: dates on which a new sensor is put on, between pairs.
-        seed: of the coins; None before it is agreed on.
+        seed: of the random order; None before it is agreed on.
         read_on: the date it is read.
         lengths: what tests of other lengths would be, until it is written.
         six_pairs_find: smallest difference that the shortest test, six pairs, would find 80 times
@@ -403,7 +403,7 @@ class KeptResult(Worded):
 
     @property
     def days_in_all(self) -> int | None:
-        """How many days lie between what suggested it and its date, or None without one."""
+        """How many days are between what suggested it and its date, or None without one."""
         if self.read_on is None:
             return None
         return (
@@ -473,7 +473,7 @@ class ChoicesMade(Result):
 
     Attributes:
         made: what was written, in the order it was chosen.
-        chosen: what stands now, by ID.
+        chosen: what is chosen now, by ID.
     """
 
     client: str

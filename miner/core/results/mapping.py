@@ -63,7 +63,7 @@ class Undecided(Result):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class ReadRow(Result):
-    """A row as it stands in the file, and as it would be read.
+    """A row as it is in the file, and as it would be read.
 
     Attributes:
         row: its line, from 1.
@@ -80,7 +80,7 @@ class ReadRow(Result):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Loss(Result):
-    """Rows, or cells of them, that the entry as it stands would leave out.
+    """Rows, or cells of them, that the entry as it is would leave out.
 
     Attributes:
         count: how many.
@@ -138,7 +138,7 @@ class Proposal(Result):
 
     @property
     def complete(self) -> bool:
-        """Return whether the entry could be used as it stands."""
+        """Return whether the entry could be used as it is."""
         return self.stream is not None and not any(item.needed for item in self.questions)
 
 
@@ -150,7 +150,7 @@ class Mapped(Result):
         file: the file.
         proposals: one for each stream it feeds.
         written: the ``sources.toml`` they were written to, or None.
-        replaced: how many entries stood there for this file before.
+        replaced: how many entries there were for this file before.
     """
 
     file: str
@@ -160,7 +160,7 @@ class Mapped(Result):
 
     @property
     def complete(self) -> bool:
-        """Return whether every entry could be used as it stands."""
+        """Return whether every entry could be used as it is."""
         return all(each.complete for each in self.proposals)
 
     @property
@@ -171,7 +171,7 @@ class Mapped(Result):
     def asked(self) -> list[list[tuple[str, Undecided]]]:
         """Return of each proposal its questions, each with the key that answers it.
 
-        What is asked of every proposal stands in the first alone, under the plain key; which column
+        What is asked of every proposal is in the first alone, under the plain key; which column
         is meant may differ between streams.
         """
         every = [each.questions for each in self.proposals]

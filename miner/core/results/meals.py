@@ -34,7 +34,7 @@ class MealSide(Result):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class MealPair(Result):
-    """A meal with the factor beside a similar one without it.
+    """A meal with the factor next to a similar one without it.
 
     Attributes:
         difference: with minus without.

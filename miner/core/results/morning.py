@@ -12,14 +12,14 @@ from miner.core.results.noting import NotTicked
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Noted(Result):
-    """One thing recorded: from when to when (wall clock), in words, and where it stands.
+    """One thing recorded: from when to when (wall clock), in words, and where it is.
 
     Attributes:
-        replaces: the row that a correction stands in place of, or None.
+        replaces: the row that a correction replaces, or None.
         date_only: noted for a date without a time of day: start and end are that date.
         kind: what it was without its length, such as the kind of movement.
         minutes: how long it took; 0 for a time.
-        own: of a meal or a tag, what the client called it; not told beside the words.
+        own: of a meal or a tag, what the client called it; not told next to the words.
     """
 
     stream: str
@@ -43,10 +43,10 @@ class Noted(Result):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Against(Result):
-    """One number of the day beside the client's own usual range.
+    """One number of the day next to the client's own usual range.
 
     Attributes:
-        low, high: between which 95 in 100 of the client's other usable days lie; None where it is
+        low, high: between which 95 in 100 of the client's other usable days are; None where it is
             known on fewer than 14.
         days: on how many other usable days it is known.
         inside: None where either is not known.
@@ -159,7 +159,7 @@ class DayReview(Result):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class ClientState(Result):
-    """Where a client stands in the job, and with it the one next step.
+    """The state of each client, and with it the one next step.
 
     Attributes:
         folder: the client's folder.
@@ -182,7 +182,7 @@ class ClientState(Result):
         return message(f"steps.state_{self.state}", **values)
 
     def next(self, on: str) -> Message:
-        """Return the next step: a command, or on a page what stands on the button.
+        """Return the next step: a command, or on a page what is on the button.
 
         Args:
             on: ISO date of the day on which it is done.

@@ -20,8 +20,8 @@ class ReadAs(Result):
             "medicine", "pregnancy" or "illness".
         name: of a tag the word it counts under, synonyms followed; of a meal "".
         beside: of a meal, what else is read as the same meal.
-        days: of a tag, on how many days it stands now.
-        needed: of a tag, on how many days it has to stand to be looked at as a habit.
+        days: of a tag, on how many days it is noted now.
+        needed: of a tag, on how many days it has to be noted to be looked at as a habit.
     """
 
     day: str | None
@@ -148,7 +148,7 @@ class ClinicianNoted(Result):
         opened: those of them that had been held back.
         held: topics that still are.
         unread: why the records do not tell what is held back, or nothing.
-        taken_back: whether the last note was taken back, so that this is what stood before it.
+        taken_back: whether the last note was taken back, so that this is what was before it.
     """
 
     client: str
@@ -169,7 +169,7 @@ class WordCount(Result):
 
     Attributes:
         times: tags, or rows of the meal log, that hold it.
-        days: dates on which they stand, counted for each client.
+        days: dates on which they are, counted for each client.
         clients: clients who noted it.
     """
 
@@ -206,7 +206,7 @@ class Merge(Result):
         kind: "tag" or "food".
         action: "merged", "parted" or "preview" (nothing is written).
         into: the word that stands for the others.
-        words: each word, the one that stands first.
+        words: each word, that one first.
         together: all of them.
         reworded: what of the clients' ledgers is touched.
         apart: clients whose own file says otherwise of one of the words.

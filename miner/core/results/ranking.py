@@ -67,8 +67,8 @@ class Per(Result):
 
     Attributes:
         amount: so much of its measure, in ``unit``.
-        towards: "more" or "less" of it, the way the habit lies.
-        span: how far the client's own quarters lie apart, in ``amount``.
+        towards: "more" or "less" of it, as the habit has it.
+        span: how far the client's own quarters are apart, in ``amount``.
     """
 
     amount: float
@@ -95,9 +95,9 @@ class Doubt(Result):
     """One reason why a claim is a hint.
 
     Attributes:
-        other: what stands behind it: the unit left out (``one_day``), a factor's name
+        other: what is behind it: the unit left out (``one_day``), a factor's name
             (``confounder``), weekdays as "tue thu" (``weekday``).
-        left: share of the difference that is left beside it, where one was fitted.
+        left: share of the difference that is left once it is allowed for, where one was fitted.
     """
 
     code: DoubtCode
@@ -181,9 +181,9 @@ class Hypothesis(Worded):
     """One rule: factors and an outcome, what was counted, and what may be said of it.
 
     Attributes:
-        could_run_backwards: the outcome may as well lead to the habit: always where both lie in
+        could_run_backwards: the outcome may as well lead to the habit: always where both are in
             one day. What is clear says so in its sentence.
-        expected_on_new_days: of a claim, its difference shrunk; None beside anything less, and
+        expected_on_new_days: of a claim, its difference shrunk; None for anything less, and
             where the records say too little of its size.
         days_to_settle: new days that would find a difference worth acting on 80 times in 100, by
             themselves.
@@ -362,7 +362,7 @@ class Ranking(Worded):
     def find(self, id_: str) -> Hypothesis | None:
         """Return the hypothesis of that ID, or None.
 
-        A fixed question that has too few days yet stands beside what the search found of it; then
+        A fixed question that has too few days yet is listed with what the search found of it; then
         what the search found is returned.
         """
         own = [item for item in self.hypotheses if item.id == id_]

@@ -1,4 +1,4 @@
-"""What stands behind one hypothesis: every unit, and where each value came from."""
+"""What is behind one hypothesis: every unit, and where each value came from."""
 
 from __future__ import annotations
 
@@ -61,8 +61,8 @@ class Why(Result):
 
     Attributes:
         relation: "precedes" or "same_day", as in a ranking.
-        difference: as a ranking has it, what is measured beside it allowed for; None of several
-            habits together, and where it cannot be told.
+        difference: as a ranking has it, what is measured next to it allowed for; None of several
+            habits together, and where it is not known.
         per: of a dose, what the difference is for.
 
     Example:

@@ -1,1 +1,1 @@
-"""What cannot be right in records: told, and left out where that is sure."""
+"""What cannot be right in records: reported, and left out where that is sure."""

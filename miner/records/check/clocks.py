@@ -67,7 +67,7 @@ def days_that_do_not_meet(used: Mapping[str, pd.DataFrame], findings: Findings) 
 
 
 def _what_would_help(days: Days, span: Days) -> tuple[int, Message | None]:
-    """Return the days by which to move a stream so that it meets the glucose, and what is told."""
+    """Return by how many days to move a stream so that it meets the glucose, and the findings."""
     turned = _turned(days)
     meet = 0 if turned is None else int(((turned >= span[0]) & (turned <= span[-1])).sum())
     if meet >= COVERS_SHIFTED * len(days):
@@ -89,7 +89,7 @@ def _turned(days: Days) -> Days | None:
 
 
 def _kept_for_longer(rows: Days, span: Days) -> bool:
-    """Say whether rows stand on the days of the glucose at least half as close as outside them."""
+    """Say whether rows are on the days of the glucose at least half as close as outside them."""
     inside = int(((rows >= span[0]) & (rows <= span[-1])).sum())
     length = int(span[-1] - span[0]) + 1
     others = max(int(rows.max() - rows.min()) + 1 - length, 1)
@@ -101,7 +101,7 @@ def _days(frame: pd.DataFrame) -> Days:
 
 
 def _share(days: Days, readings: Days) -> float:
-    """Return the share of the days with readings that lie between the first and last of others."""
+    """Return the share of the days with readings that are between the first and last of others."""
     return float(((readings >= days[0]) & (readings <= days[-1])).mean())
 
 

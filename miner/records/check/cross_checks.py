@@ -1,6 +1,6 @@
 """Streams that do not agree in time: reported with the shift that would help, never moved.
 
-How well streams agree is told by pure functions of arrays of minutes on one time line.
+How well streams agree is reported by pure functions of arrays of minutes on one time line.
 """
 
 from __future__ import annotations
@@ -236,7 +236,7 @@ def _plainly_better(gain: Floats, least: float) -> bool:
 
 
 def _recorded(start: Floats, end: Floats, happened: RunningTotal) -> tuple[Floats, Floats]:
-    """Return the long nights that lie where the other stream was recorded, to a day."""
+    """Return the long nights that are where the other stream was recorded, to a day."""
     if not happened.at.size:
         return start[:0], end[:0]
     low, high = happened.at[0] - DAY_MIN, happened.at[-1] + DAY_MIN
@@ -257,7 +257,7 @@ Streams = Mapping[str, pd.DataFrame]
 
 @dataclass(frozen=True, slots=True)
 class _Apart:
-    """A stream, the shift that would help, and how it is told that this is so."""
+    """A stream, the shift that would help, and how it is reported that this is so."""
 
     stream: str
     shift: Shift

@@ -29,12 +29,12 @@ if TYPE_CHECKING:
 
 
 def person_of(table: RawTable, source: Source, findings: Findings) -> str | None:
-    """Return whom the table names, or an empty text; None where it names several, which is told.
+    """Return whom the table names, or an empty text; None, and a finding, where it names several.
 
     Args:
         table: the rows that would be read.
-        source: the mapping that reads them; a column that it maps tells no person.
-        findings: gets what is told.
+        source: the mapping that reads them; a column that it maps names no person.
+        findings: gets what is reported.
     """
     named = ""
     used = {*source.columns.values(), source.episodes.column if source.episodes else ""}
@@ -72,7 +72,7 @@ def tell_several(
         row: where another than the first is named.
         column: what names them; empty where each record does.
         people: how many rows each of them has.
-        findings: gets what is told.
+        findings: gets what is reported.
     """
     findings.add(
         Severity.STOP,
@@ -93,7 +93,7 @@ def tell_several(
 
 
 def ask_about_others(named: Iterable[tuple[str, str, str]], findings: Findings) -> None:
-    """Ask where the files of one stream name different people; all are used as they stand.
+    """Ask where the files of one stream name different people; all are used as they are.
 
     Args:
         named: stream, file and whom it names, for each file that names somebody.

@@ -1,4 +1,4 @@
-"""Puts the rows of several files into one stream: what stands twice counts once.
+"""Puts the rows of several files into one stream: what is there twice counts once.
 
 Where two traces contradict each other all along, neither is used.
 """
@@ -53,7 +53,7 @@ class GlucoseTrace:
         return f"'{self.file}'" + (f" (sensor {self.sensor})" if self.sensor else "")
 
     def while_other(self, other: GlucoseTrace) -> GlucoseTrace:
-        """Return the part of it that stands within 20 minutes of the other's first and last."""
+        """Return the part of it that is within 20 minutes of the other's first and last."""
         low = int(np.searchsorted(self.time, other.time[0] - _NEAR_NS))
         high = int(np.searchsorted(self.time, other.time[-1] + _NEAR_NS, side="right"))
         return GlucoseTrace(self.file, self.sensor, self.time[low:high], self.place[low:high])
@@ -140,7 +140,7 @@ def _values(frame: pd.DataFrame, trace: GlucoseTrace) -> Floats:
 def _beside(
     one: GlucoseTrace, value: Floats, two: GlucoseTrace, others: Floats
 ) -> tuple[Mask, NDArray[np.int8]]:
-    """Say which readings of one trace stand near the other, and which are apart from it.
+    """Say which readings of one trace are near the other, and which are apart from it.
 
     Returns:
         Near: a reading of the other trace within 20 minutes. Apart: 1 apart, 0 not, -1 where the
@@ -179,7 +179,7 @@ def _ask(
 
 
 SHARE_MIXED, FEWEST_MIXED = 0.25, 200
-"""From this share of a file on, two traces stand mixed in it, and the stream is stopped."""
+"""From this share of a file on, two traces are mixed in it, and the stream is stopped."""
 
 _SAME_TIME = np.timedelta64(60, "s")
 _SAME_MG_DL = 1.5
@@ -245,7 +245,7 @@ def _glucose_once(
 def _again(
     frame: pd.DataFrame, order: NDArray[np.int64], time: Stamps, near: np.timedelta64
 ) -> NDArray[np.int64]:
-    """Return the places in time order of readings that stand within ``near`` before already."""
+    """Return the places in time order of readings that are within ``near`` before already."""
     value, censored = (frame[name].to_numpy() for name in ("glucose", "censored"))
     sensor = frame["sensor"]
     one_sensor = not changes(sensor).size

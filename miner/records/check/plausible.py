@@ -75,7 +75,7 @@ def _outside(times: Stamps, span: Span) -> NDArray[np.bool_]:
 
 
 def _middle(days: NDArray[np.int64], aside: float) -> Span:
-    """Return from which day to the end of which day all but a share at either end lies."""
+    """Return from which day to the end of which day all but a share at either end is."""
     if not days.size:
         return _FIRST + _APART, np.datetime64("2261-01-01")
     low, high = np.quantile(days, [aside, 1 - aside]).astype(np.int64).tolist()
@@ -147,7 +147,7 @@ def _running_total(rows: pd.DataFrame, minutes: np.ndarray) -> bool:
 
 
 def plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
-    """Return the meals without amounts that contradict the energy beside them.
+    """Return the meals without amounts that contradict the energy next to them.
 
     Carbohydrate, protein and fat give 4, 4 and 9 kcal a gram; together they may not give 30 %
     and 60 kcal more than the energy noted. Energy that is four times what they give in nearly all

@@ -1,4 +1,4 @@
-"""What a sensor does that is not the client's glucose: told, and left out where that is sure.
+"""What a sensor does that is not the client's glucose: reported, and left out where that is sure.
 
 A detector looks at the glucose stream with the settings and returns it with ``left_out`` filled
 in; ``DETECTORS`` are run in this order.
@@ -63,9 +63,9 @@ class Used:
 
 
 def jumps(frame: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:
-    """Tell of impossible rates, steps across gaps, and changes of cadence.
+    """Report impossible rates, steps across gaps, and changes of cadence.
 
-    All stays used, but for a file in which the readings of two people stand mixed.
+    All stays used, but for a file in which the readings of two people are mixed.
     """
     used = Used.of(frame)
     if used.place.size > 1:
@@ -98,7 +98,7 @@ def _compared(minutes: NDArray[np.float64], least: float) -> NDArray[np.bool_]:
 
 
 def _ask_about_rates(frame: pd.DataFrame, used: Used, at: Places, findings: Findings) -> None:
-    """Ask about readings that differ too much from the one before; all are used as they stand."""
+    """Ask about readings that differ too much from the one before; all are used as they are."""
     change = np.rint(used.value[at + 1] - used.value[at]).astype(int).tolist()
     minutes = np.rint((used.time[at + 1] - used.time[at]) / _MINUTE).astype(int).tolist()
     both, rows = zip(change, minutes, strict=True), frame.iloc[used.place[at + 1]]
@@ -110,7 +110,7 @@ def _ask_about_rates(frame: pd.DataFrame, used: Used, at: Places, findings: Find
 def _files_of_two(
     frame: pd.DataFrame, used: Used, fast: Places, least: float, findings: Findings
 ) -> list[str]:
-    """Return the files in which two traces stand mixed, each with a finding that stops.
+    """Return the files in which two traces are mixed, each with a finding that stops.
 
     A day is mixed where a quarter of its steps, and at least 20, are faster than a body can. Two
     such days stop the file: of one person's sensor fewer than 3 in 100 are (common practice, no

@@ -39,8 +39,8 @@ def wrong_unit(
         table: the file.
         column: its column of values.
         unit: the unit it is said to be in.
-        written: the values as they stand there, (rows,).
-        findings: gets what is told.
+        written: the values as they are written there, (rows,).
+        findings: gets what is reported.
     """
     known = written[written > 0]
     if known.size == 0:
@@ -73,7 +73,7 @@ def wrong_unit(
 def impossible(
     table: RawTable, column: str, unit: str, written: Floats, findings: Findings
 ) -> Mask:
-    """Return which values no sensor shows, and tell of them; some may be in the other unit."""
+    """Return which values no sensor shows, and report them; some may be in the other unit."""
     odd = ~np.isnan(written) & ~_possible(written, unit)
     if not odd.any():
         return odd

@@ -1,4 +1,4 @@
-"""Gives every row of a file its place in time, or tells why it has none."""
+"""Gives every row of a file its place in time, or says why it has none."""
 
 from __future__ import annotations
 
@@ -127,7 +127,7 @@ def _finished(
 
 
 def _offsets(table: RawTable, source: Source, findings: Findings) -> Lengths | None:
-    """Return the offsets of the wall clock that stand beside times in UTC, or None without."""
+    """Return the offsets of the wall clock that are next to times in UTC, or None without."""
     if UTC_OFFSET not in source.columns:
         return None
     column, unit = source.columns[UTC_OFFSET], source.units.get(UTC_OFFSET)
@@ -200,7 +200,7 @@ def _all_of_many(mask: Mask) -> bool:
 
 
 def _hint(table: RawTable, column: str, first: str) -> Message:
-    """Say what the column holds, or which other column holds times, where that can be told."""
+    """Say what the column holds, or which other column holds times, where that is known."""
     map_this = map_it(table.file)
     others = (str(name) for name in table.cells.columns if name != column)
     for other in others:
@@ -300,7 +300,7 @@ MIDNIGHT = r"[T ]0?0:00(?::00(?:\.0+)?)?$"
 
 
 def with_time_of_day(table: RawTable, source: Source) -> RawTable:
-    """Return a table whose column of dates holds the times of day too, where they stand apart.
+    """Return a table whose column of dates holds the times of day too, where they are apart.
 
     Args:
         table: the rows of the file.

@@ -28,7 +28,7 @@ _SHARE_OF_BLOCKS = 0.5
 def sampled(
     placed: PlacedRows, source: Source, zone: str | None, findings: Findings
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Make episodes of a level that was sampled, or stands in rows with a start and an end.
+    """Make episodes of a level that was sampled, or is in rows with a start and an end.
 
     A sample stands for the time until the next one, at most the modal gap. What was not measured
     (blank, a not_measured word, below 0) is neither high nor low: it ends an episode unless the
@@ -108,7 +108,7 @@ def _as_stream(episodes: pd.DataFrame, source: Source, file: str) -> pd.DataFram
 
 
 def rows_worn(frame: pd.DataFrame) -> pd.DataFrame | None:
-    """Return when a tracker was on, by the rows of one file of activity; None where nothing tells.
+    """Return when a tracker was on, by the rows of one file of activity; None where nothing says.
 
     It was on during every row of a file that says when nobody moved, and during the blocks of one
     that counts steps or minutes of movement in blocks of one length, an hour at most.

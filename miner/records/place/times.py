@@ -74,7 +74,7 @@ class Written:
         clock: what is written, without its offset (datetime64[ns], NaT where unreadable).
         offset: from UTC (timedelta64[ns]); NaT where none is written, or nothing can be read.
         zulu: True where UTC is written by its name: nothing is said of the wall clock.
-        date_only: True where a date stands without a time of day.
+        date_only: True where a date is without a time of day.
     """
 
     clock: Stamps
@@ -172,7 +172,7 @@ def _offsets_in(found: Iterable[re.Match[str] | None]) -> tuple[Lengths, Mask]:
 
 
 def _offset_of(found: re.Match[str] | None) -> tuple[int, bool]:
-    """Return an offset in nanoseconds, NaT where none stands or it is none that exists."""
+    """Return an offset in nanoseconds, NaT where there is none, or none that exists."""
     if found is None or not (found["sign"] or found["zulu"]):
         return _NAT, False
     hours, minutes, seconds = (int(found[part] or 0) for part in ("hours", "minutes", "seconds"))
@@ -183,7 +183,7 @@ def _offset_of(found: re.Match[str] | None) -> tuple[int, bool]:
 
 
 def _read_cell(cell: str) -> tuple[int, int, bool, bool]:
-    """Return one cell as it stands in :class:`Written`, times in nanoseconds."""
+    """Return one cell as it is in :class:`Written`, times in nanoseconds."""
     found = _CELL.fullmatch(cell)
     clock, (offset, zulu) = _clock_of(found), _offset_of(found)
     if found is None or clock == _NAT or (found["sign"] and offset == _NAT):
@@ -286,7 +286,7 @@ class Times:
         instant: UTC where an offset or a zone was known, else the clock (datetime64[ns], NaT bad).
         clock: wall-clock time (datetime64[ns]).
         zoned: True where an offset or a zone was known.
-        own_offset: True where the offset of the wall clock stood in the file.
+        own_offset: True where the offset of the wall clock was in the file.
         date_only: True where there was a date without a time of day.
         skipped: True where the clock never showed that time (spring), so it has no instant.
         repeated: True where the clock showed that time twice (autumn).
@@ -374,7 +374,7 @@ def _utc(written: Written, zone: str | None) -> Mask:
 
 
 def with_offsets(times: Times, offset: Lengths, zone: str | None) -> Times:
-    """Return times in UTC on the wall clock of an offset that stands beside them.
+    """Return times in UTC on the wall clock of an offset that is next to them.
 
     Where no offset can be used the zone gives the wall clock; without a zone the time is lost.
 

@@ -239,7 +239,7 @@ class Column:
 
     @cached_property
     def counts(self) -> dict[str, int]:
-        """How often each of its cells stands there, the commonest first."""
+        """How often each of its cells is there, the commonest first."""
         found = self.text[self.text != ""].value_counts()
         return {str(cell): int(count) for cell, count in found.items()}
 
@@ -280,7 +280,7 @@ class Column:
         return np.asarray((end.stamps(form) - self.stamps(form)) / MINUTE, dtype=np.float64)
 
     def minutes_apart(self, dated: Column) -> Floats | None:
-        """The minutes from a count to a date beside it, where both tell one moment; else None."""
+        """The minutes from a count to a date next to it, where both tell one moment; else None."""
         gap = np.asarray((dated.stamps() - self.stamps()) / MINUTE, dtype=np.float64)
         known = gap[~np.isnan(gap)]
         near = known.size > 0 and (np.abs(known) <= _FARTHEST_MIN).all()

@@ -40,9 +40,9 @@ class FilePart:
         job: the file.
         text: the table as text.
         table: its rows.
-        columns: what they hold; a time of day that stands apart is put to its date.
+        columns: what they hold; a time of day that is apart is put to its date.
         times: those that hold times.
-        apart: the names of the columns with dates and with times of day, where they stand apart.
+        apart: the names of the columns with dates and with times of day, where they are apart.
     """
 
     job: Job
@@ -218,7 +218,7 @@ def _own_columns(entry: Mapping[str, Any]) -> list[str]:
 
 
 def _kinds_of_rows(part: FilePart) -> dict[str, tuple[Column, list[str]]]:
-    """Return the streams whose rows stand one below the other, told apart by a column of words."""
+    """Return the streams whose rows are one below the other, told apart by a column of words."""
     for column in part.columns:
         found: dict[str, tuple[Column, list[str]]] = {}
         for word in column.listed if column.filled == len(part.table.rows) else ():

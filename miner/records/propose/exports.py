@@ -18,12 +18,12 @@ from miner.records.read.files import TomlModel, read_toml
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """Words of the rule book; several in one text stand together, a star stands for any letters."""
+    """Words of the rule book; several in one text go together, a star stands for any letters."""
 
     listed: tuple[str, ...]
 
     def rank(self, name: Iterable[str]) -> int | None:
-        """Return the place of the first of them that stands in the words of a name, or None."""
+        """Return the place of the first of them that is in the words of a name, or None."""
         given = tuple(name)
         for at, each in enumerate(self.listed):
             if all(any(_fits(part, word) for word in given) for part in each.split()):
@@ -31,7 +31,7 @@ class Words:
         return None
 
     def stand_in(self, name: Iterable[str]) -> bool:
-        """Say whether one of them stands in the words of a name."""
+        """Say whether one of them is in the words of a name."""
         return self.rank(name) is not None
 
     def mean(self, cell: str) -> bool:

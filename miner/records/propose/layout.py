@@ -28,7 +28,7 @@ def one_byte(raw: bytes, notes: Notes) -> str:
     """Choose the encoding in which alone its words look like words, or ask.
 
     Words do where their letters are of one script, no capital follows a small letter, and no sign
-    stands between two letters.
+    is between two letters.
     """
     every = _readings(raw)
     encoding = next(iter(every))

@@ -46,7 +46,7 @@ class Notes:
         return Notes(self.book, answers, deepcopy(self.entry), known, questions)
 
     def get(self, key: str) -> Any:
-        """Return what stands under a key such as ``columns.time``, or None."""
+        """Return what is under a key such as ``columns.time``, or None."""
         table, _, name = key.partition(".")
         return self.entry.get(table, {}).get(name) if name else self.entry.get(table)
 
@@ -64,7 +64,7 @@ class Notes:
         return typed(key, self.answers[key]) if self.answers.get(key) else None
 
     def choose(self, key: str, value: Any, code: str, **facts: Any) -> None:
-        """Set a key for a reason; one that keeps its default (None) is told and not written."""
+        """Set a key for a reason; one that keeps its default (None) is reported and not written."""
         if key in self.answers:
             value, code, facts = typed(key, self.answers.pop(key)), "given", {}
         if value is not None:
@@ -120,7 +120,7 @@ class Notes:
         Args:
             key: the column of the stream.
             column: the file's own.
-            middle: where the middle of its values lies, in minutes.
+            middle: where the middle of its values is, in minutes.
             needed: without a unit the entry cannot be used.
         """
         said, (low, high) = column.unit, middle or (0, inf)

@@ -114,7 +114,7 @@ class Job:
         return self._clocks(of).astype("datetime64[D]")
 
     def near_readings(self, times: Stamps) -> int:
-        """Return how many times lie within the days of the glucose; 0 where these are not known."""
+        """Return how many times are within the days of the glucose; 0 where these are not known."""
         days = times.astype("datetime64[D]")
         if not self.days.size:
             return 0
@@ -136,7 +136,7 @@ class Job:
         """Say whether nights are in UTC or by the clock: which has fewer steps and meals in them.
 
         Args:
-            start: starts as they stand there.
+            start: starts as they are written there.
             minutes: their lengths.
             ahead: how far the clock is ahead of UTC, in minutes.
             limits: how clear it has to be.
@@ -186,7 +186,7 @@ def propose(
     Args:
         path: the file.
         answers: what a person says, by key; a key of one stream alone as ``stress.KEY``.
-        client: the client's folder; by default the one the file lies in.
+        client: the client's folder; by default the one the file is in.
         file: the pattern that the entries are for; by default the file's name.
         shared: the entries are meant for every client of a practice: a run of digits in the
             file's name, such as a date, then stands for any.
@@ -309,7 +309,7 @@ def losses_of(job: Job, source: Source, rows: int, limits: Limits) -> tuple[Loss
 
     def lost(by: Source) -> tuple[Loss, ...]:
         findings = Findings()
-        # beside an entry of its times alone: rows with nothing else are not of the stream
+        # next to an entry of its times alone: rows with nothing else are not of the stream
         times = {key: own for key, own in by.columns.items() if key in _TIMES}
         bare = by.model_copy(update={"columns": times, "episodes": None, "where": {}})
         beside = (bare,) if len(times) < len(by.needed) else ()
@@ -348,7 +348,7 @@ def _other_orders(source: Source) -> Iterator[tuple[dict[str, str], Source]]:
 def first_rows(
     text: TextFile, table: RawTable, source: Source, settings: Settings
 ) -> tuple[ReadRow, ...]:
-    """Return the first rows of a stream: as they stand in the file, and as they would be read.
+    """Return the first rows of a stream: as they are in the file, and as they would be read.
 
     Args:
         text: the file.

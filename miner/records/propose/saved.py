@@ -31,7 +31,7 @@ def as_toml(entry: Mapping[str, Any]) -> str:
 
 @dataclass(frozen=True, slots=True)
 class _Block:
-    """One entry as it is written: the pattern of its files, what stands above it, and itself."""
+    """One entry as it is written: the pattern of its files, what is above it, and itself."""
 
     file: str
     above: str
@@ -42,7 +42,7 @@ def pattern_of(path: Path, name: str) -> str | None:
     """Return the pattern by which a ``sources.toml`` reads a file already, or None.
 
     Raises:
-        MinerError: it cannot be used as it stands.
+        MinerError: it cannot be used as it is.
     """
     read = [each.file for each in read_toml(path, SourcesFile).source]
     return next((file for file in read if fnmatchcase(name, file)), None)
@@ -57,7 +57,7 @@ def put_entries(path: Path, name: str, toml: str) -> int:
         toml: its entries.
 
     Returns:
-        How many entries read it before. They are kept beside it until they are taken back.
+        How many entries read it before. They are kept next to it until they are taken back.
 
     Raises:
         MinerError: it cannot be read or written, or it is not written as tables.
@@ -103,7 +103,7 @@ def _kept(path: Path) -> dict[str, str]:
 
 
 def _blocks(path: Path) -> tuple[list[_Block], str]:
-    """Return the entries of a ``sources.toml`` with what stands above each, and what follows."""
+    """Return the entries of a ``sources.toml`` with what is above each, and what follows."""
     sources = read_toml(path, SourcesFile).source
     above, *pieces = _ENTRY.split(_read(path))
     if [_file_of(each) for each in pieces] != [each.file for each in sources]:

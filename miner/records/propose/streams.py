@@ -126,7 +126,7 @@ def _middle_fits(rule: ColumnRule, column: Column) -> bool:
 
 
 def walkable(steps: Sequence[Column], times: TimeColumns) -> bool:
-    """Say whether steps that stand beside single times can be those of the time up to the next."""
+    """Say whether steps that are next to single times can be those of the time up to the next."""
     every = times.cadence_min
     if not steps or every is None:
         return False
@@ -256,7 +256,7 @@ class Filling:
         return known and self.put(key, column, "its_words")
 
     def _meal(self, key: str, column: Column) -> bool:
-        """Map a column that tells which meal it was; what treats a low is asked to be no food."""
+        """Map a column that says which meal it was; what treats a low is asked to be no food."""
         words = self.notes.book.words
         meant = {
             word: next((meal for meal in (*MEALS, NOT_FOOD) if words[meal].mean(word)), "")

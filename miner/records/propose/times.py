@@ -82,7 +82,7 @@ def times_of(columns: Sequence[Column], book: Exports) -> TimeColumns:
     if any(says(each, "local") for each in timed):
         timed = [each for each in timed if not says(each, "utc")] or timed
     dated = [each for each in timed if each.written is not None and not each.written.unit]
-    # a count since 1970 is left out where the same moment stands beside it as a date
+    # a count since 1970 is left out where the same moment is next to it as a date
     timed = [x for x in timed if x in dated or all(x.minutes_apart(each) is None for each in dated)]
     start = [each for each in timed if says(each, "start")]
     end = [each for each in timed if says(each, "end") and each not in start]
@@ -197,7 +197,7 @@ def _days(column: Column, form: str | None) -> dict[str, Any]:
 def map_clock(
     columns: Sequence[Column], first: Column, nights: Floats | None, notes: Notes, job: Job
 ) -> None:
-    """Say on which clock times are, where an offset stands in them or beside them.
+    """Say on which clock times are, where an offset is in them or next to them.
 
     Args:
         columns: of the file.
@@ -239,7 +239,7 @@ def map_clock(
 def _decided(
     columns: Sequence[Column], first: Column, ahead: Floats, book: Exports
 ) -> tuple[str | None, str, dict[str, Any]]:
-    """Return utc, local or None for times with an offset beside them, and what decides."""
+    """Return utc, local or None for times with an offset next to them, and what decides."""
     if first.written is not None and first.written.unit:
         return "utc", "counted_in_utc", {}
     for word in ("utc", "local"):

@@ -1,4 +1,4 @@
-"""Turns cells into numbers, words of a closed list, and folded words; what cannot be is told.
+"""Turns cells into numbers, words of a closed list, and folded words; what cannot be is reported.
 
 Numbers may have marks between thousands; lengths may be in words (``1h 20m``) or with colons.
 """
@@ -43,7 +43,7 @@ def without_thousands(text: Text, decimal: str) -> Text:
 def may_part_thousands(cells: Text, unit: str = "", most: float = np.inf) -> Mask:
     """Say which cells of a column have a point that is more likely for thousands: ``1.500``.
 
-    Every point of the column stands before three digits. Beside that, it counts something, or has
+    Every point of the column is before three digits. Besides, it counts something, or has
     whole numbers too, or has two points in one number, or holds kcal that would be too few.
 
     Args:
@@ -69,7 +69,7 @@ def may_part_thousands(cells: Text, unit: str = "", most: float = np.inf) -> Mas
 
 
 def shows_point(cells: Text) -> bool:
-    """Say whether a decimal point stands in a column."""
+    """Say whether a decimal point is in a column."""
     return bool(cells.str.fullmatch(_DECIMAL_POINT).any())
 
 
@@ -187,9 +187,9 @@ def levels_of(table: RawTable, column: str, source: Source) -> tuple[Floats, Mas
 
 
 def read_numbers(table: RawTable, source: Source, name: str, findings: Findings) -> Floats:
-    """Return one of the stream's columns of numbers, in its unit; NaN where nothing usable stands.
+    """Return one of the stream's columns of numbers, in its unit; NaN without a usable one.
 
-    A number that is not plausible is left out of this column and told; the row stays.
+    A number that is not plausible is left out of this column and reported; the row stays.
     """
     spec: Number = COLUMNS[source.stream].numbers[name]
     if name in source.constants:
@@ -241,7 +241,7 @@ def fold_all(words: Text) -> Text:
 def read_choice(
     table: RawTable, source: Source, name: str, choices: Sequence[str], findings: Findings
 ) -> Text:
-    """Return a column of words from a closed list; a blank where none of them stands."""
+    """Return a column of words from a closed list; a blank where there is none of them."""
     words = fold_all(read_words(table, source, name))
     meant = source.words_for(name)
     if meant:

@@ -1,4 +1,4 @@
-"""Reads files whole, and settings: a mistake is told by file, table, key and nearest known key."""
+"""Reads files whole, and settings: a mistake is named by file, table, key and nearest known key."""
 
 from __future__ import annotations
 

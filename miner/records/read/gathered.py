@@ -35,7 +35,7 @@ class Gathered:
         zone: the zone of times without an offset, or None.
         rows: for each table (a stream, or a glucose column) its rows as text by column.
         series: glucose column and cells of each series of samples.
-        told: what was not used, with the line and what stands there.
+        told: what was not used, with the line and what is there.
         people: for each person named, the lines of that person's records.
     """
 
@@ -83,7 +83,7 @@ class Gathered:
 
 
 def inside(value: Any, *path: str) -> Any:
-    """Return what stands at a path of names, or None where there is nothing or something odd."""
+    """Return what is at a path of names, or None where there is nothing or something odd."""
     for name in path:
         value = value.get(name) if isinstance(value, dict) else None
     return value

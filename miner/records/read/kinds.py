@@ -103,13 +103,13 @@ JSON_LINES = (".jsonl", ".ndjson", ".json")
 def open_file(
     name: str, raw: bytes, source: Source, findings: Findings
 ) -> tuple[TextFile | None, Source]:
-    """Return the text of a mapped file and the mapping that reads it; None where nothing stands.
+    """Return the text of a mapped file and the mapping that reads it; None where there is nothing.
 
     Args:
         name: its name inside the client folder.
         raw: its bytes.
         source: the entry of ``sources.toml`` that maps it.
-        findings: gets what stands in a spreadsheet and cannot be read.
+        findings: gets what is in a spreadsheet and cannot be read.
 
     Raises:
         MinerError: it cannot be opened as what it is.

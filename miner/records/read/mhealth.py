@@ -79,7 +79,7 @@ def _read_body(body: dict[str, Any], schema: str, row: int, out: Gathered) -> No
 
 
 def _interval(frame: Any, zone: str | None) -> tuple[str, str]:
-    """Return start and end of a time frame, empty where they cannot be told."""
+    """Return start and end of a time frame, empty where they are not known."""
     span = inside(frame, "time_interval")
     start, end = words(inside(span, "start_date_time")), words(inside(span, "end_date_time"))
     length = minutes(inside(span, "duration", "value"), inside(span, "duration", "unit"))

@@ -56,11 +56,11 @@ class PlaceInXml:
 
 @dataclass(slots=True)
 class Cell(PlaceInXml):
-    """One cell as it stands in the XML.
+    """One cell as it is in the XML.
 
     Attributes:
         formula: whether it has a formula.
-        stands: whether a value stands in it.
+        stands: whether a value is in it.
         error: whether that is an error; ``text`` is then its words.
         date: whether it shows a date without a time of day.
     """
@@ -123,7 +123,7 @@ def local(name: str) -> str:
 
 
 def located(part: IO[bytes]) -> Iterator[tuple[str, str, dict[str, str], PlaceInXml]]:
-    """Yield what :func:`events` does, each with the place of the row or cell it stands in."""
+    """Yield what :func:`events` does, each with the place of the row or cell it is in."""
     at = PlaceInXml()
     for kind, name, given in events(part):
         if kind == "start":
@@ -181,7 +181,7 @@ def cells_of(part: IO[bytes], dated: Container[str] = ()) -> Iterator[Cell]:
 
 
 def worth_a_look(archive: zipfile.ZipFile, path: str, dated: set[str]) -> bool:
-    """Say whether anything may stand in a sheet that its values do not tell; fast."""
+    """Say whether anything may be in a sheet that its values do not tell; fast."""
     styles = b"|".join(style.encode() for style in sorted(dated))
     odd = re.compile(
         rb"<(?:\w+:)?f[\s/>]|\bt=[\"']e[\"']|\br=[\"'][A-Za-z]{2,}\d"

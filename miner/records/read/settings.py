@@ -252,7 +252,7 @@ def _local(moment: datetime, zone: str | None) -> pd.Timestamp:
 
 
 def followed(name: str, table: Mapping[str, str], folder: Path) -> dict[str, str]:
-    """Return words, folded, each with the one that stands in the end for it.
+    """Return words, folded, each with the one that replaces it in the end.
 
     Raises:
         MinerError: they go round in a circle.

@@ -118,9 +118,9 @@ class Episodes(TomlModel):
 class Source(TomlModel):
     """One entry: a file, the stream it feeds, and how to read it.
 
-    Columns beside those of the stream: ``time_of_day`` completes ``time`` (or ``start``) where
+    Columns besides those of the stream: ``time_of_day`` completes ``time`` (or ``start``) where
     that holds dates only; ``duration`` stands for ``end``; ``utc_offset`` is the offset of the wall
-    clock, beside times in UTC. Sleep may have neither ``end`` nor ``duration``: with ``asleep_min``
+    clock of times in UTC. Sleep may have neither ``end`` nor ``duration``: with ``asleep_min``
     and ``awake_min`` it ends when both have passed.
 
     Attributes:

@@ -1,6 +1,6 @@
 """Reads one sheet of a spreadsheet as rows of text: .xlsx, .ods and .xls.
 
-What stands there and cannot be read as a table is told: errors, formulas, merged cells, sheets.
+What is there and cannot be read as a table is reported: errors, formulas, merged cells, sheets.
 """
 
 from __future__ import annotations
@@ -72,10 +72,10 @@ class SheetSeen:
         errors: cells with an error in place of a value.
         dates: cells with a date and no time of day, (row, column).
         filled: how many cells of each column are filled.
-        last: the last row before the far cells; ``beyond``: how many cells lie further down.
+        last: the last row before the far cells; ``beyond``: how many cells are further down.
         rows, columns: the last row and column that is read.
         far: cells beyond them.
-        cut: whether what lies beyond has to be cut off before the sheet is read.
+        cut: whether what is beyond has to be cut off before the sheet is read.
     """
 
     unsaved: Places = field(default_factory=Places)
@@ -108,7 +108,7 @@ class SheetSeen:
             self.dates.add((cell.row, cell.column))
 
     def close(self) -> None:
-        """Decide, once every cell is counted, whether what lies far away is cut off."""
+        """Decide, once every cell is counted, whether what is far away is cut off."""
         cells = self.filled.total() + self.beyond
         if self.rows * self.columns > min(MAX_AREA, max(SMALL_AREA, EMPTY_TO_ONE * cells)):
             used = sorted(self.filled)
@@ -161,7 +161,7 @@ def without_far_cells(raw: bytes, sheet: str, seen: SheetSeen) -> bytes:
 
 
 def _near(part: IO[bytes], sheet: str, seen: SheetSeen) -> Iterator[str]:
-    """Yield the XML of a part again, without the elements that lie beyond what is read."""
+    """Yield the XML of a part again, without the elements that are beyond what is read."""
     skipped = 0
     for kind, name, given, at in located(part):
         if skipped or (kind == "start" and _beyond(at, sheet, seen)):
@@ -174,7 +174,7 @@ def _near(part: IO[bytes], sheet: str, seen: SheetSeen) -> Iterator[str]:
 
 
 def _beyond(at: PlaceInXml, sheet: str, seen: SheetSeen) -> bool:
-    """Say whether a row or a cell that begins lies beyond what is read, or in another sheet."""
+    """Say whether a row or a cell that begins is beyond what is read, or in another sheet."""
     if at.element == "table-row":
         return at.sheet != sheet or at.row > seen.rows
     row, column = at.row, at.column + at.columns - 1
@@ -206,7 +206,7 @@ def read_sheet(
         raw: its bytes.
         part: which sheet, or None where there is one that is not hidden.
         decimal: the sign to write numbers with.
-        findings: gets what stands in it and cannot be read.
+        findings: gets what is in it and cannot be read.
 
     Raises:
         MinerError: it cannot be read, it is too large, or it is not clear which sheet is meant.

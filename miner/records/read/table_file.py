@@ -1,7 +1,7 @@
 """Reads the rows of one delimited file, each with its line number.
 
-Rows that are too short, too long or cut off are told; what the fast way cannot read in full is read
-row by row.
+Rows that are too short, too long or cut off are reported; what the fast way cannot read in full
+is read row by row.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ _WORDS = re.compile(r"[^\W\d_]+")
 
 
 def odd_rows(text: TextFile, delimiter: str, rows: NDArray[np.int64], findings: Findings) -> Mask:
-    """Say which rows are not to be used, and tell of them and of those that lack cells.
+    """Say which rows are not to be used, and report them and those that lack cells.
 
     Left out are the last row of a file that ends in the middle of it, and rows in which a quote
     took the next ones as one text. What a short row lacks counts as not recorded.
@@ -49,7 +49,7 @@ def odd_rows(text: TextFile, delimiter: str, rows: NDArray[np.int64], findings: 
         text: the file; its header says how many cells a row has.
         delimiter: the mark between two cells.
         rows: the line number of each row that was read.
-        findings: gets what is told.
+        findings: gets what is reported.
     """
     lines = text.lines
     marks = text.body.count(delimiter.encode(), text.body_at)
@@ -126,7 +126,7 @@ def _cut_off(text: TextFile, records: list[Record], findings: Findings) -> list[
 def _swallowed(
     text: TextFile, records: list[Record], delimiter: str, findings: Findings
 ) -> list[int]:
-    """Return the rows in one of whose cells other rows stand."""
+    """Return the rows in one of whose cells there are other rows."""
     rows = [row for row, record in records if _holds_rows(record, delimiter, len(text.header))]
     long = [
         row
@@ -154,7 +154,7 @@ def _shape(cell: str) -> str:
 
 
 def read_row_by_row(text: TextFile, source: Source, findings: Findings) -> RawTable:
-    """Return the rows, one read after the other; those with too many cells are left out and told.
+    """Return the rows, read one by one; those with too many cells are left out and reported.
 
     Raises:
         MinerError: a quote is never closed, or a cell is too long.
@@ -184,7 +184,7 @@ _THOUSANDS = re.compile(rb"(?<![\d.])[1-9]\d{0,2}\.\d{3}(?!\d)")
 
 @dataclass(frozen=True, slots=True)
 class RawTable:
-    """Rows of one file as they stand there.
+    """Rows of one file as they are written there.
 
     Attributes:
         file: its name inside the client folder.

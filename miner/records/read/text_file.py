@@ -58,7 +58,7 @@ class TextFile:
 
     @property
     def lines(self) -> int:
-        """How many lines stand below the header."""
+        """How many lines are below the header."""
         lines = self.body.count(b"\n", self.body_at)
         return lines + (len(self.body) > self.body_at and not self.body.endswith(b"\n"))
 
@@ -71,7 +71,7 @@ def map_it(name: str) -> Message:
 def open_text(
     name: str, raw: bytes, *, encoding: str | None, delimiter: str, skip_rows: int
 ) -> TextFile | None:
-    """Decode a file and find its header; None where nothing stands in it.
+    """Decode a file and find its header; None where nothing is in it.
 
     Raises:
         MinerError: it is not text, or not in that encoding, or ends before its header.
@@ -83,7 +83,7 @@ def open_text(
 def find_header(
     name: str, raw: bytes, body: bytes, *, delimiter: str, skip_rows: int
 ) -> TextFile | None:
-    """Find the header of a decoded file; None where nothing stands in it.
+    """Find the header of a decoded file; None where nothing is in it.
 
     Raises:
         MinerError: it ends before its header.

@@ -149,7 +149,7 @@ def standing(corrections: Sequence[Correction]) -> tuple[Correction, ...]:
 def with_one_more(raw: bytes, correction: Correction) -> tuple[bytes, int]:
     """Return the file with one row added at its end, and the line of that row.
 
-    What stands in it stays byte for byte, but for columns that its header lacks.
+    What is in it stays byte for byte, but for columns that its header lacks.
     """
     if not raw.strip():
         raw = _line(HEADER, "\n")
@@ -296,7 +296,7 @@ class Corrected:
 
     Attributes:
         streams: by name, every stream that was given.
-        replaced: (file, row) of a corrected record -> that of the record it stands in place of.
+        replaced: (file, row) of a corrected record -> that of the record it replaces.
         added: (file, row) of each record that the files do not hold.
         done: what each correction in force replaced and by what, in an order of its own; the same
             corrections of the same records give the same, whatever was taken back meanwhile.
@@ -334,7 +334,7 @@ def correct(
 ) -> Corrected:
     """Apply every correction that holds.
 
-    A record is found by what was read there, in the row where it stood or wherever a newer export
+    A record is found by what was read there, in the row where it was or wherever a newer export
     has put it. One that says something else now is left as it is, and the correction is void.
 
     Args:

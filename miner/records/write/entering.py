@@ -69,7 +69,7 @@ def typed_time(client: Client, typed: str, stream: str) -> str:
     """Return a time as typed in the form in which it is written.
 
     Raises:
-        MinerError: it is no time, no clock showed it, or it lies outside the records.
+        MinerError: it is no time, no clock showed it, or it is outside the records.
     """
     when = WHEN.fullmatch(typed.strip())
     try:
@@ -156,7 +156,7 @@ def noted_frame(client: Client, stream: str) -> pd.DataFrame:
 
 
 def shown(stream: str, row: Mapping[Any, Any]) -> str:
-    """Return a record in a few words, with where it stands."""
+    """Return a record in a few words, with where it is."""
     told = described(stream, row)
     when = str(told["start" if stream == "tags" else "time"]).replace("T", " ")
     words = told.get("tag" if stream == "tags" else "label") or told.get("meal") or "a meal"
@@ -205,7 +205,7 @@ class DiaryEntry:
     """What a practitioner says of a meal or a tag.
 
     Attributes:
-        stream: meals or tags; None where that is told by the record it is about.
+        stream: meals or tags; None where that is known from the record it is about.
         at, end: when it began and ended, as typed; None where that is not said.
         values: the stream's columns that are said, as text; an empty text is "not known".
     """

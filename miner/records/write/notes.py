@@ -48,7 +48,7 @@ def notes_in(raw: bytes) -> tuple[Note, ...]:
 
 
 def with_note(raw: bytes, note: Note) -> bytes:
-    """Return the file with one note more at its end; what stands in it stays byte for byte."""
+    """Return the file with one note more at its end; what is in it stays byte for byte."""
     raw = raw or TITLE.encode()
     gap = "\n" if raw.endswith(b"\n") else "\n\n"
     words = "".join(f"> {line}\n" if line else ">\n" for line in note.text.split("\n"))

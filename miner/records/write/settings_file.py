@@ -61,7 +61,7 @@ def _change(path: Path, model: type[TomlModel], edit: Callable[[TOMLDocument], N
 
 
 def stamp(path: Path) -> str:
-    """Return what tells whether a file is the same; of one that is not there, a stamp too."""
+    """Return what says whether a file is the same; of one that is not there, a stamp too."""
     held = path.read_bytes() if path.is_file() else b""
     return hashlib.sha256(held).hexdigest()[:24]
 

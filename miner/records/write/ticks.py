@@ -91,9 +91,9 @@ class Ticks:
 def read_ticks(folder: Path) -> Ticks:
     """Read every ``ticks*.csv`` of a client folder; none is no tick.
 
-    The third column may have any name; an empty answer is no tick. Where a file tells when each
+    The third column may have any name; an empty answer is no tick. Where a file says when each
     row was noted, the last of a day counts. A row that is no date, no plan
-    or no known answer is left out and told; so are days that were ticked both yes and no.
+    or no known answer is left out and reported; so are days that were ticked both yes and no.
 
     Raises:
         MinerError: a file is not text, or has no columns ``date`` and ``plan`` and a third one.

@@ -100,7 +100,7 @@ class NoFood(StrEnum):
         LOW: by its label it treats a low.
         MEDICINE: by its label it notes a medicine and nothing else.
         NOTHING: by its label nothing was eaten.
-        NOT_REPORTED: by its label nothing is told, and no amount is.
+        NOT_REPORTED: by its label nothing is reported, and no amount is.
     """
 
     TYPE = "type"
@@ -154,7 +154,7 @@ class FoodWords:
 
         Args:
             label: as noted.
-            amount: whether energy, carbohydrate, protein or fat above 0 is told.
+            amount: whether energy, carbohydrate, protein or fat above 0 is reported.
         """
         text = said(label)
         if not text:
@@ -190,7 +190,7 @@ class Occasion:
         kind: breakfast, lunch, dinner, snack by the column of meal types, else empty.
         words: the same by the words of the labels, in their order.
         carbs, protein, energy: sums, NaN where any row does not tell.
-        carbs_told: the sum of the carbohydrate that is told, g.
+        carbs_told: the sum of the carbohydrate that is reported, g.
         carbs_level, protein_level: the highest level noted, empty where any row has none.
         rows: the rows it is made of.
     """
@@ -258,7 +258,7 @@ class Eaten:
     Attributes:
         main: breakfast, lunch and dinner, as far as they are known.
         not_told: instants of rows that may have been food and do not tell.
-        noted: whether anything stands in the meal log that day, food or not.
+        noted: whether anything is in the meal log that day, food or not.
     """
 
     occasions: tuple[Occasion, ...]
@@ -452,7 +452,7 @@ def _sizes(items: Sequence[Occasion]) -> list[float]:
 
 
 def _largest(items: Sequence[Occasion], latest: bool = False) -> Occasion | None:
-    """Return the largest where sizes are told for all, else the first; ties go the same way."""
+    """Return the largest where sizes are reported for all, else the first; ties go the same way."""
     ordered = list(items)[::-1] if latest else list(items)
     sizes = _sizes(ordered)
     if not ordered or not sizes:

@@ -48,7 +48,7 @@ def _names_food(words: list[str]) -> bool:
 
 
 def merged(labels: Sequence[str], synonyms: Mapping[str, str]) -> list[str]:
-    """Return labels with words that mean the same under one, in whichever number they stand.
+    """Return labels with words that mean the same under one, in whichever number they are.
 
     Args:
         labels: in the order of time.

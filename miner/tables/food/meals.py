@@ -120,7 +120,7 @@ def _habit(
 def _missing(usual: dict[str, int], times: Sequence[int], usual_wake: int) -> dict[str, int]:
     """Return the one main meal that is not named, where food comes back at a time that fits it.
 
-    It fits where it lies 150 minutes or more from the meals that are named, and in its place in
+    It fits where it is 150 minutes or more from the meals that are named, and in its place in
     the order of the day after waking.
     """
     for name in (each for each in MAIN if each not in usual):
@@ -206,7 +206,7 @@ class Meal:
 
 @dataclass(frozen=True, slots=True)
 class MealRecords:
-    """One client's meals, beside the streams cut into days.
+    """One client's meals, next to the streams cut into days.
 
     Attributes:
         foods: words that come back often enough to be looked at.
@@ -224,7 +224,7 @@ MealMeasure = Callable[[MealRecords, int], Found]
 
 
 def meal_records(client: Client, rules: RuleBook) -> MealRecords:
-    """Put a client's meals beside the streams cut into days."""
+    """Put a client's meals next to the streams cut into days."""
     records = records_of(client, rules)
     meals = _meals(client, records, FoodWords.of(rules.cautions))
     dates = [meal.clock // DAY if meal.day < 0 else meal.day for meal in meals]

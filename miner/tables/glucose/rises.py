@@ -20,7 +20,7 @@ def incremental_area(
 ) -> float:
     """Return the incremental area above a baseline from minute 0 to ``until``.
 
-    Straight lines between readings; only what lies above the baseline counts, and where the line
+    Straight lines between readings; only what is above the baseline counts, and where the line
     crosses it the triangle is cut at the crossing: over a step of ``h`` minutes from ``a`` above
     to ``b`` below it adds ``h a^2 / (2 (a + b))``.
 
@@ -127,7 +127,7 @@ class Rise:
             NaN where it was cut before.
         area: incremental area above the baseline over ``area_min`` minutes from the start.
         area_min: the minutes it covers: fewer than asked where it was cut by food, gap or end.
-        hills: how many peaks were told as this one rise.
+        hills: how many peaks were reported as this one rise.
         meal: when the meal it goes with was logged: the last within ``meal_before_min`` before
             the start, else the first before the peak; NaN where none was.
         unlogged: high enough to expect a meal, and none logged around it.
@@ -208,7 +208,7 @@ def find_rises(
     one. The fastest climb is the largest between low point and peak from a reading to
     ``fastest_min`` later, by straight lines between the readings, at most up to the peak; its rate
     is that over ``fastest_min``. The rise starts, from the low point to where the fastest climb
-    ends, where glucose lies lowest under a line that climbs from the low point at ``drift`` times
+    ends, where glucose is lowest under a line that climbs from the low point at ``drift`` times
     that rate, at most at ``drift_most``: of equal points the last. What climbs less than ``height``
     from there is no rise.
 

@@ -33,7 +33,7 @@ class Trace:
         smooth: the median of each sensor's readings within 7.5 minutes either side of each, with LO
             and HI beyond every reading: where the median is one of them it is -1e9 or 1e9.
         minutes: the time each reading stands for: up to the next one, at most one cadence. So a
-            stored reading beside one on demand is not counted twice, and a gap is never filled.
+            stored reading next to one on demand is not counted twice, and a gap is never filled.
         cadence: minutes between stored readings: the commonest gap of that day of that sensor, or
             of the sensor where that is longer, so that many readings on demand do not shorten it.
         sensor: place in ``sensors``.

@@ -170,7 +170,7 @@ class Movement:
 
     Attributes:
         walking: rows whose kind is walking, and step blocks of 1000 steps in 15 minutes or more
-            where no row tells active minutes.
+            where no row says active minutes.
         active: walking, moderate and vigorous rows, and exercise whatever its intensity.
         vigorous: rows noted as vigorous.
         unrated: exercise without an intensity, which may have been vigorous.
@@ -178,7 +178,7 @@ class Movement:
         blocks, bouts: the steps of blocks, and of single bouts of movement.
         once: all steps, each once: those of a walk that a row of kind "steps" overlaps are among
             the steps of that row. A quiet block holds none but its own: some trackers write it
-            beside a walk of the same quarter of an hour.
+            next to a walk of the same quarter of an hour.
         counted: the time that rows with a step count cover.
         counts_steps: whether steps were counted on most days, so that a day without is a day off.
     """
@@ -312,10 +312,10 @@ class Tracker:
     def why_unknown(
         self, stream: str, window: tuple[int, int], day: tuple[int, int]
     ) -> Message | None:
-        """Return why a stream tells nothing about a window of a day, None where it does.
+        """Return why a stream says nothing about a window of a day, None where it does.
 
         A sampled stream must have been sampled for half of the window. Of any other, some tracker
-        record must fall into that day, and the day may lie at most a week outside the stream.
+        record must fall into that day, and the day may be at most a week outside the stream.
         """
         if stream in self.worn:
             minutes = self.worn[stream].minutes(*window)
