@@ -77,7 +77,7 @@ def read_head(source: str | BinaryIO) -> Head:
     told = {(factor, outcome): Evidence(level) for factor, outcome, level in raw["told"]}
     row = raw["row"]
     known = {item.name: row[item.name] for item in fields(ClientRow)}
-    for name in ("cautions", "attention", "not_asked"):
+    for name in ("error", "cautions", "attention", "not_asked"):
         known[name] = restored(known[name])
     if (state := known["state"]) is not None:
         known["state"] = ClientState(**state | {"days": tuple(state["days"])})
@@ -89,7 +89,7 @@ def _head_text(head: Head) -> bytes:
     told = sorted([factor, outcome, str(level)] for (factor, outcome), level in head.told.items())
     found: dict[str, Any] = {
         "row": head.row.to_dict()
-        | {name: stored(getattr(head.row, name)) for name in ("cautions", "attention")},
+        | {name: stored(getattr(head.row, name)) for name in ("error", "cautions", "attention")},
         "fingerprint": head.fingerprint,
         "told": told,
         "code": head.code,

@@ -414,6 +414,7 @@ def caseload_page(found: Caseload, rules: RuleBook) -> str:
         practice=clean(found.practice, 80),
         lead=teller.lead(),
         agreement=teller.agreement(),
+        urgent=teller.urgent()[:MOST_ROWS],
         eye=[(first(names, MOST_NAMED), text) for names, text in teller.eye()],
         luck=teller.luck(),
         clear_by_luck=teller.clear_by_luck(),

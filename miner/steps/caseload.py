@@ -33,7 +33,7 @@ from miner.caseload.store import (
     to_parquet,
 )
 from miner.core import VERSION, resources
-from miner.core.messages import MinerError, Severity, Words, by_rules, message
+from miner.core.messages import Message, MinerError, Severity, Words, by_rules, message
 from miner.core.results import CheckReport, Evidence, Ranking, Shape
 from miner.core.results.caseload import Caseload, ClientRow, PooledEffect, Suggested, Suggestion
 from miner.core.results.morning import ClientState
@@ -107,7 +107,7 @@ def examine(task: Task, read: Read = read_client) -> tuple[str, bytes | None]:
         return task.folder, failed(task, _one_line(error, task.practice, task.folder))
 
 
-def failed(task: Task, why: str) -> bytes:
+def failed(task: Task, why: Words) -> bytes:
     """Return the record of a folder that could not be used."""
     return to_parquet(Head(_error_row(task.folder, task.folder, None, why), "", {}), pd.DataFrame())
 
@@ -226,19 +226,26 @@ def _notes_of_ranking(client: Client, ranking: Ranking) -> list[str]:
     return [str(note) for note in ranking.notes if getattr(note, "code", "") not in told]
 
 
-def _error_row(folder: str, code: str, pooled: bool | None, why: str) -> ClientRow:
+def _error_row(folder: str, code: str, pooled: bool | None, why: Words) -> ClientRow:
     return ClientRow(code, folder, "", 0, 0, "error", 0, 0, pooled, why)
 
 
-def _one_line(error: Exception, place: str, folder: str) -> str:
+def _one_line(error: Exception, place: str, folder: str) -> Message:
+    """Return what is wrong in one line, and as ``short`` only what was found."""
     if isinstance(error, MinerError):
-        text = error.message
+        short, text = error.found, error.message
     elif isinstance(error, OSError) and error.errno is not None:
-        text = f"{Path(str(error.filename)).name}: {error.strerror}"
+        short = text = f"{Path(str(error.filename)).name}: {error.strerror}"
     else:
         kind = type(error).__name__
-        text = str(message("steps.fault_of_program", kind=kind, why=str(error)))
-    own = text.replace(f"{place}{os.sep}", "")
+        short = text = str(message("steps.fault_of_program", kind=kind, why=str(error)))
+    why, short = (_own(said, place, folder) for said in (text, short))
+    return message("steps.folder_not_used", why=why, short=short)
+
+
+def _own(said: str, place: str, folder: str) -> str:
+    """Return what is said of a folder without where it is."""
+    own = said.replace(f"{place}{os.sep}", "")
     return " ".join(own.removeprefix(f"{folder}: ").split())
 
 

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
+from typing import cast
 
 from miner.core.messages import Message, Words, message, several
 from miner.core.results import Evidence
@@ -13,7 +14,7 @@ from miner.core.results.caseload import Caseload, ClientRow, PooledEffect, Sugge
 from miner.core.results.morning import ClientState
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, chance
-from miner.words.document import Parts, command, heading, paragraph, section, table
+from miner.words.document import Parts, command, heading, item, paragraph, section, table
 from miner.words.door import Audience, said_to
 from miner.words.safe import clean
 from miner.words.sentences import evidence_words, habit_phrase, outcome_label, question_of
@@ -42,7 +43,7 @@ def concerns(clients: Sequence[ClientRow]) -> list[tuple[list[str], str]]:
         add(row.client, row.cautions)
     for row in clients:
         if row.error:
-            by_text[clean(row.error, LONGEST_TEXT)].append(clean(row.client, LONGEST_NAME))
+            by_text[clean(str(row.error), LONGEST_TEXT)].append(clean(row.client, LONGEST_NAME))
     for row in clients:
         add(row.client, row.attention)
     for row in clients:
@@ -50,6 +51,55 @@ def concerns(clients: Sequence[ClientRow]) -> list[tuple[list[str], str]]:
             text = f"Still to ask: {', '.join(row.not_asked)}."
             by_text[clean(text, LONGEST_TEXT)].append(clean(row.client, LONGEST_NAME))
     return [(names, text) for text, names in by_text.items()]
+
+
+URGENT_STATES = (
+    "agreed",
+    "unreadable",
+    "no_records",
+    "no_questions",
+    "test_due",
+    "due",
+    "tick_missing",
+    "too_few",
+)
+"""What of a client cannot wait, the most urgent first, behind those who are to be referred."""
+
+
+def urgent_of(row: ClientRow) -> tuple[int, str] | None:
+    """Return how far up a client is among those to look at first, and why; None if not there."""
+    ahead = next((one for one in row.cautions if _code(one) == "tables.refer_first"), None)
+    if isinstance(ahead, Message):
+        first, *others = cast("Sequence[Words]", ahead.values["why"])
+        which = "refer_more" if others else "refer"
+        return 0, str(message(f"words.urgent_{which}", first=first, more=len(others)))
+    state = row.state.state if row.state else ""
+    if row.status == "error" and state not in URGENT_STATES:
+        state = "unreadable"
+    if state not in URGENT_STATES:
+        return None
+    values: dict[str, object] = {"informed": _informed(row), "why": _in_short(row.error)}
+    if row.state:
+        days = row.state.days
+        values |= {"days": days, "first": "".join(days[:1]), "count": row.state.count}
+    said = message(f"words.urgent_{state}", **values)
+    return 1 + URGENT_STATES.index(state), clean(str(said), LONGEST_TEXT)
+
+
+def _code(said: Words) -> str:
+    return said.code if isinstance(said, Message) else ""
+
+
+def _in_short(error: Words | None) -> Words:
+    """Return why a folder could not be used, where it is known in a clause, as that clause."""
+    short = error.values.get("short") if isinstance(error, Message) else None
+    return str(short or error or "")
+
+
+def _informed(row: ClientRow) -> str:
+    """Return the ISO date on which a client was sent to a clinician; empty where none is noted."""
+    told = (one for one in row.cautions if isinstance(one, Message))
+    return next((str(one.values["day"]) for one in told if one.code == "tables.was_told"), "")
 
 
 MOST_ROWS, MOST_NAMED, MOST_EFFECTS = 40, 6, 8
@@ -80,9 +130,10 @@ def caseload_parts(found: Caseload, rules: RuleBook, *, detail: bool = False) ->
     end: Parts = [paragraph(""), *(paragraph(text) for text in teller.closing() if detail)]
     return [
         heading(teller.lead()),
-        *section("Look at first", teller.attention(detail=detail)),
+        *section("Look at first", teller.first_lines(detail=detail)),
         paragraph(""),
         *teller.clients(detail=detail),
+        *(section("Everything to look at", teller.attention()) if detail else ()),
         *teller.shared(detail=detail),
         *section("What the other clients suggest", teller.suggestions()),
         *section("Clients who differ from the others", teller.different()),
@@ -161,9 +212,29 @@ class CaseloadTeller:
             pooled,
         )
 
-    def attention(self, *, detail: bool) -> Parts:
-        """Return what to look at first, the same words once for all clients they concern."""
-        most = len(self.found.clients) if detail else MOST_NAMED
+    def urgent(self) -> list[tuple[str, str]]:
+        """Return a line for each client who cannot wait: the name and why, referrals first."""
+        found = [
+            (at[0], number, clean(row.client, LONGEST_NAME), at[1])
+            for number, row in enumerate(self.found.clients)
+            if (at := urgent_of(row)) is not None
+        ]
+        return [(name, why) for _, _, name, why in sorted(found)]
+
+    def first_lines(self, *, detail: bool) -> Parts:
+        """Return the lines of those who cannot wait, without ``detail`` not more than fit."""
+        lines = self.urgent()
+        shown = lines if detail else lines[:MOST_ROWS]
+        width = max((len(name) for name, _ in shown), default=0)
+        parts: Parts = [item(name, why, 2, width=width) for name, why in shown]
+        if len(lines) > len(shown):
+            more = len(lines) - len(shown)
+            parts.append(paragraph(str(message("words.more_clients", n=more)), 2))
+        return parts
+
+    def attention(self) -> Parts:
+        """Return all that is to look at, the same words once for all clients they concern."""
+        most = len(self.found.clients)
         return [paragraph(f"{few(names, most)}: {text}", 2) for names, text in self.eye()]
 
     def eye(self) -> list[tuple[list[str], str]]:
@@ -268,10 +339,10 @@ class CaseloadTeller:
     def questions(self) -> list[tuple[list[str], Suggested]]:
         """Return who is offered the same questions, and these."""
         groups: dict[tuple[str, ...], tuple[list[str], Suggested]] = {}
-        for item in self.found.suggested:
-            asked = tuple(question_of(one, self.rules) for one in item.questions)
+        for group in self.found.suggested:
+            asked = tuple(question_of(one, self.rules) for one in group.questions)
             if asked:
-                groups.setdefault(asked, ([], item))[0].append(clean(item.client, 40))
+                groups.setdefault(asked, ([], group))[0].append(clean(group.client, 40))
         return list(groups.values())
 
     def question_cells(self, group: tuple[list[str], Suggested]) -> tuple[list[str], list[str]]:

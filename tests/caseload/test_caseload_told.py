@@ -22,13 +22,14 @@ from miner.core import resources
 from miner.core.messages import Message, Words, message
 from miner.core.results import Doubt, DoubtCode, Evidence
 from miner.core.results.caseload import Caseload, ClientRow
+from miner.core.results.morning import ClientState
 from miner.render.pages import caseload_page
 from miner.render.terminal import render
 from miner.render.values import caseload_csv
 from miner.rulebook import RuleBook
 from miner.steps.caseload import with_sentences
 from miner.words.door import at_door
-from miner.words.practice import MOST_NAMED, caseload_parts, concerns
+from miner.words.practice import MOST_NAMED, MOST_ROWS, CaseloadTeller, caseload_parts, concerns
 from miner.words.wording import few
 
 
@@ -65,10 +66,51 @@ def test_the_first_lines_say_who_there_is_and_who_agreed(found: Caseload, rules:
 def test_what_needs_the_eye_is_told_once_for_all_it_concerns(
     found: Caseload, rules: RuleBook
 ) -> None:
-    text = text_of(found, rules)
+    text = text_of(found, rules, detail=True)
     assert "client-25: the folder is empty" in text
     assert text.count("Still to ask") == 1
-    assert "client-01, client-02, client-03, client-04, client-05, client-06 and" in text
+    assert "client-01, client-02, client-03, client-04, client-05, client-06, " in text
+
+
+def test_only_those_who_cannot_wait_are_first_in_a_line_each(
+    found: Caseload, rules: RuleBook
+) -> None:
+    row = replace(found.clients[0], error=None, cautions=(), attention=("Look.",), state=None)
+    reasons = [Message("tables.any_at_least", {"at": k, "days": "1 day"}) for k in (200, 250)]
+    why = message("steps.folder_not_used", why="The folder is empty. Fill it.", short="it is empty")
+    told = message("tables.was_told", day="2026-02-23", why=())
+
+    def state(code: str, *days: str) -> ClientState:
+        return ClientState("f", code, days=days, count=2)
+
+    clients = (
+        replace(row, client="a"),
+        replace(row, client="b", state=state("too_few")),
+        replace(row, client="c", state=state("tick_missing", "2026-02-22")),
+        replace(row, client="d", state=state("due", "2026-02-22")),
+        replace(row, client="e", state=state("test_due", "2026-02-22")),
+        replace(row, client="f", status="error", error=why),
+        replace(row, client="g", cautions=(told,), state=state("agreed")),
+        replace(row, client="h", cautions=(message("tables.refer_first", why=reasons),)),
+        replace(row, client="i", cautions=(message("tables.refer_first", why=reasons[:1]),)),
+        replace(row, client="j", state=state("clear")),
+    )
+    some = replace(found, clients=clients)
+    assert CaseloadTeller.of(some, rules).urgent() == [
+        ("h", "refer first: 200 or more on 1 day, and 1 more reason"),
+        ("i", "refer first: 200 or more on 1 day"),
+        ("g", "takes medicine that lowers glucose; sent to a clinician 23 Feb 2026"),
+        ("f", "could not be used: it is empty"),
+        ("e", "a test can be read since 22 Feb 2026"),
+        ("d", "1 kept pattern can be read since 22 Feb 2026"),
+        ("c", "1 tick is missing in a running test"),
+        ("b", "2 more days are needed"),
+    ]
+    assert "Look." not in text_of(some, rules)
+    assert "Look." in text_of(some, rules, detail=True)
+    many = replace(found, clients=clients[1:2] * 60)
+    assert text_of(many, rules).count("2 more days are needed") == MOST_ROWS
+    assert text_of(many, rules, detail=True).count("2 more days are needed") == 60
 
 
 def test_texts_that_differ_in_a_count_are_one_text() -> None:
@@ -111,9 +153,11 @@ def test_cautions_of_any_client_come_before_all_else(found: Caseload, rules: Rul
         replace(row, client="c", cautions=("Below 54 mg/dL on 1 day. Refer.",)),
     )
     some = replace(found, clients=clients)
-    for told in (text_of(some, rules), caseload_page(some, rules)):
-        order = ("Refer.", "folder is empty", "in the check", "days clear", ">Clear</th>")
+    for told in (text_of(some, rules, detail=True), caseload_page(some, rules)):
+        order = (">Clear</th>", "days clear", "Refer.")
         places = [told.index(words) for words in order if words in told]
+        places.append(told.index("folder is empty", places[-1]))
+        places.append(told.index("in the check"))
         assert len(places) == 4
         assert places == sorted(places)
 
@@ -143,7 +187,7 @@ def test_doubts_are_codes_and_are_worded_where_they_are_printed(
     some = replace(found, pooled=(hint,))
     phrases = " or ".join(rules.factor(name).phrase for name in (one, other))
     words = (
-        f"{hint.sentence} Beside {phrases}, less than half of the difference is left. Within "
+        f"{hint.sentence} Once {phrases} is allowed for, less than half of the difference is left. Within "
         "weekdays it does not hold: the clients may have their week in common."
     )
     assert words in text_of(some, rules)
@@ -159,13 +203,13 @@ def test_everyone_concerned_is_named_in_detail(found: Caseload, rules: RuleBook)
     other = replace(row, client="other", error=None, attention=())
     many = tuple(replace(row, client=f"c{k}", attention=("Look here.",)) for k in range(9))
     some = replace(found, clients=(*many, other), pooled=())
-    assert "c4, c5 and 3 more: Look here." in text_of(some, rules)
+    assert "Look here." not in text_of(some, rules)
     assert "c4, c5, c6, c7, c8: Look here." in text_of(some, rules, detail=True)
     assert '<strong>Look here.</strong><br><span class="name">c0,</span>' in caseload_page(
         some, rules
     )
     assert '<span class="name">c8</span>' in caseload_page(some, rules)
-    everyone = text_of(replace(some, clients=many), rules)
+    everyone = text_of(replace(some, clients=many), rules, detail=True)
     assert "all 9 clients: Look here." in everyone
 
 

@@ -81,7 +81,7 @@ class ClientRow(Result):
         clear: habits called clear; ``hints`` those called hints.
         clear_by_chance: how often, at most, anything is called clear where nothing is true.
         pooled: consent to be pooled: True, False, or None where it was not asked.
-        error: why the folder could not be used, in one line.
+        error: why the folder could not be used, in one line; a message holds a clause as ``short``.
         cautions: referrals, insulin and the like: what comes before anything else.
         attention: what else needs the practitioner's eye; ``not_asked`` what the intake left out.
             What may be said once of several clients holds that as ``of_many``, and as ``own`` what
@@ -98,7 +98,7 @@ class ClientRow(Result):
     clear: int
     hints: int
     pooled: bool | None
-    error: str | None = None
+    error: Words | None = None
     cautions: tuple[Words, ...] = ()
     attention: tuple[Words, ...] = ()
     not_asked: tuple[str, ...] = ()
