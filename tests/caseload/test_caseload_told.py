@@ -187,8 +187,8 @@ def test_doubts_are_codes_and_are_worded_where_they_are_printed(
     some = replace(found, pooled=(hint,))
     phrases = " or ".join(rules.factor(name).phrase for name in (one, other))
     words = (
-        f"{hint.sentence} Once {phrases} is allowed for, less than half of the difference is left. Within "
-        "weekdays it does not hold: the clients may have their week in common."
+        f"{hint.sentence} Once {phrases} is allowed for, less than half of the difference is left. "
+        "Within weekdays it does not hold: the clients may have their week in common."
     )
     assert words in text_of(some, rules)
     assert words in caseload_page(some, rules)
