@@ -37,7 +37,11 @@ def _of_unit(second: Table, table, names: list[str]) -> dict[str, str]:
     shown = [name for name in second.outcomes if name in table.frame]
     found = {}
     for what, mine, theirs in (
-        ("outcome", second.outcomes[shown], table.frame[shown]),
+        (
+            "outcome",
+            second.outcomes[shown],
+            table.frame[list(dict.fromkeys((*table.outcomes, *shown)))],
+        ),
         ("measure", second.measures, pd.DataFrame(table.measures)),
         ("habit", second.habits, table.frame[habits]),
     ):
