@@ -12,7 +12,7 @@ from markupsafe import Markup
 from miner.core.files import make_folder, write_whole
 from miner.core.results import Hypothesis, Shape
 from miner.core.results.briefing import Briefing, DayPicture
-from miner.core.results.why import UnitBehind
+from miner.core.results.why import UnitBehind, Why
 from miner.render.figures.follow_picture import Labels, Showed, follow_picture
 from miner.render.figures.hypothesis import (
     Difference,
@@ -135,7 +135,7 @@ class Studio:
 
     def scatter(self, item: Hypothesis) -> Drawing | None:
         """Return the units on which a dose is known, with its line, or None without any."""
-        why, per = self.teller.brief.whys.get(item.id), item.per
+        why, per = self._behind(item), item.per
         points, unit = [], per.unit if per else ""
         for one in () if why is None else why.units:
             amount = one.factors[0].measure
@@ -200,9 +200,17 @@ class Studio:
             lambda wide: meal_pairs(found, label, sides, unit, wide=wide),
         )
 
+    def _behind(self, item: Hypothesis) -> Why | None:
+        """Return the units behind a hypothesis; a question that waits for its days has none.
+
+        What the search found of the same habit has the same ID, and days of its own.
+        """
+        waits = item.family == "fixed" and item.difference is None
+        return None if waits else self.teller.brief.whys.get(item.id)
+
     def rows(self, item: Hypothesis) -> list[Row]:
         """Return the rows of dots of a hypothesis."""
-        why = self.teller.brief.whys.get(item.id)
+        why = self._behind(item)
         units = [] if why is None else [u for u in why.units if u.outcome is not None]
         factors, outcome = self.teller.factors(item), self.teller.outcome(item)
         many = outcome.units_many
@@ -218,7 +226,7 @@ class Studio:
 
     def panels(self, item: Hypothesis) -> list[Groups]:
         """Return with and without of every panel of a line-up."""
-        why, found = self.teller.brief.whys.get(item.id), self.teller.brief.lineups.get(item.id)
+        why, found = self._behind(item), self.teller.brief.lineups.get(item.id)
         if why is None or found is None:
             return []
         kinds = {unit.unit: _kind(unit) for unit in why.units}

@@ -201,27 +201,26 @@ def why(
     if remember:
         look = Looked("why", table.unit, days_used(table), found.factors, found.outcome)
         remember_look(client, past, look, now)
-    family = past.questions(books, found.unit)
-    return _since_fixed(_sized(found, table, books, past, family), table, family)
+    return _answered(found, table, books, past)
 
 
-def _sized(
-    found: Why,
-    table: UnitTable,
-    rules: RuleBook,
-    past: ClientLedger,
-    family: tuple[Question, ...],
-) -> Why:
-    """Add how large the difference of a single habit is; nothing where that is not known."""
+def _answered(found: Why, table: UnitTable, rules: RuleBook, past: ClientLedger) -> Why:
+    """Add how large the difference of a single habit is, where that is known.
+
+    Where a question that was fixed before can be answered, it has the days that answer it. Until
+    then the days are those of what the search found, which a ranking lists next to the question.
+    """
     if len(found.factors) > 1:
         return found
     pair = found.factors[0], found.outcome
-    fixed = [item for item in family if (item.factor, item.outcome) == pair]
-    share = past.share(rules, found.unit)
-    if fixed and fixed[0].doubt is None:
-        answer = ask_table(table, rules, fixed[0], family=family, share=share)
-    else:
-        answer = ask_table(table, rules, Question(*pair, doubt=LOOKED))
+    family, share = past.questions(rules, found.unit), past.share(rules, found.unit)
+    for question in family:
+        if (question.factor, question.outcome) == pair and question.doubt is None:
+            answer = ask_table(table, rules, question, family=family, share=share)
+            if answer.difference is not None:
+                own = _since_fixed(found, table, question)
+                return replace(own, difference=answer.difference, per=answer.per)
+    answer = ask_table(table, rules, Question(*pair, doubt=LOOKED))
     return replace(found, difference=answer.difference, per=answer.per)
 
 
@@ -276,26 +275,17 @@ def error_rate(
     return worded(found, Wording(books))
 
 
-def _since_fixed(found: Why, table: UnitTable, questions: tuple[Question, ...]) -> Why:
-    """Set aside the units up to the day on which the question was fixed, as its answer does."""
-    asked = [
-        item
-        for item in questions
-        if (item.factor,) == found.factors
-        and item.outcome == found.outcome
-        and item.fixed_on
-        and item.doubt is None
-    ]
-    if not asked:
+def _since_fixed(found: Why, table: UnitTable, question: Question) -> Why:
+    """Set aside the units up to the day on which a question was fixed, as its answer does."""
+    if question.fixed_on is None:
         return found
-    days, seen = [str(item.fixed_on) for item in asked], asked[0].seen
     dates = dict(zip(table.frame.index.astype(str), table.frame["date"].astype(str), strict=True))
-    told = str(message("steps.before_it_was_fixed", day=days[0]))
+    earlier = str(message("steps.before_it_was_fixed", day=question.fixed_on))
     units = tuple(
-        replace(item, used=False, reason=item.reason or told)
-        if dates[item.unit] <= days[0]
+        replace(item, used=False, reason=item.reason or earlier)
+        if dates[item.unit] <= question.fixed_on
         else replace(item, used=False, reason=item.reason or SEEN)
-        if dates[item.unit] in seen
+        if dates[item.unit] in question.seen
         else item
         for item in found.units
     )

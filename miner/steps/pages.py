@@ -101,6 +101,7 @@ def briefing(
     fixed = [
         (one.unit, item) for one in rankings for item in one.hypotheses if item.family == "fixed"
     ]
+    answered = [one for one in fixed if one[1].difference is not None]
     tables = {
         unit: table_of(client, books, unit) for unit in {"day", *(one.unit for one in rankings)}
     }
@@ -132,7 +133,7 @@ def briefing(
         series=series,
         whys={
             item.id: _units_behind(tables[unit], books, item, client)
-            for unit, item in [*chosen, *fixed]
+            for unit, item in [*answered, *chosen]
         },
         lineups=drawn,
         measures=measures_of(client, by_day, client.settings.range),
@@ -144,7 +145,7 @@ def briefing(
         by_meal=by_meal,
         pairs=_pairs_of_chosen(client, books, chosen, tables.get("meal")),
         times=times_of_day(client, by_day, books),
-        offers=_offers(client, books, [*chosen, *fixed], report),
+        offers=_offers(client, books, [*fixed, *chosen], report),
         chosen=chosen_now(client, last=last_day(client, books)),
     )
 
@@ -173,9 +174,9 @@ def _chosen(rankings: Sequence[Ranking], include: Sequence[str]) -> list[tuple[s
 
 
 def _units_behind(table: UnitTable, rules: RuleBook, item: Hypothesis, client: Client) -> Why:
-    """Return the units behind a hypothesis; of a fixed question those after it was fixed."""
+    """Return the units behind a hypothesis; of a fixed question those that answer it."""
     found = why_table(table, rules, item.id, client.settings.code)
-    since = item.fixed_on if item.family == "fixed" else None
+    since = item.fixed_on if item.family == "fixed" and item.fixed_before else None
     if since is None:
         return found
     own = frozenset(table.frame.index[table.frame["date"] > since].astype(str))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -12,8 +12,10 @@ import pytest
 from miner import rulebook, steps
 from miner.core import resources
 from miner.core.results.briefing import KINDS, SHARED_KINDS
+from miner.render.drawn import Studio
 from miner.render.pages import render
 from miner.rulebook import RuleBook
+from miner.words.teller import Teller
 
 
 @pytest.fixture(scope="module")
@@ -49,6 +51,28 @@ def test_a_fixed_question_is_shown_on_the_days_after_it_was_fixed(
     page = render(found, "preparation", rules)
     assert "according to you. The guess was higher." in page
     assert "Your question" in render(found, "session", rules)
+
+
+def test_what_was_found_keeps_its_days_when_its_question_is_fixed(
+    folder: Path, rules: RuleBook
+) -> None:
+    client = steps.read_client(folder)
+    ranking = steps.briefing(client, rules, remember=False).ranking
+    found = next(
+        item
+        for item in ranking.hypotheses
+        if item.family != "fixed" and len(item.factors) == 1 and item.difference is not None
+    )
+    now = datetime(2026, 6, 1, 12, tzinfo=UTC)
+    steps.fix_question(client, found.factors[0], found.outcome, now=now)
+    chosen = steps.PageChoices(include=(found.id,))
+    brief = steps.briefing(client, rules, choices=chosen, remember=False)
+    waits, searched = [item for item in brief.ranking.hypotheses if item.id == found.id]
+    studio = Studio(Teller(brief, rules, (found.id,)))
+    assert (waits.family, studio.rows(waits)) == ("fixed", [])
+    counted = {row.kind: len(row.dots) for row in studio.rows(searched)}
+    assert counted["with"] == searched.counts.with_
+    assert counted["without"] == searched.counts.without
 
 
 def test_meals_have_the_same_four_pages(folder: Path, rules: RuleBook) -> None:

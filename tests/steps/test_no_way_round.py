@@ -94,6 +94,32 @@ def test_a_question_fixed_now_does_not_hide_what_the_search_found(folder: Path) 
     assert found.find(mine[0].id) is mine[1]
 
 
+def test_the_days_of_what_was_found_stay_when_its_question_is_fixed(folder: Path) -> None:
+    id_ = asked(folder).id
+    before = steps.why(steps.read_client(folder), id_)
+    fix(folder, "late_dinner", "overnight_mean", fixed_on=None)
+    behind = steps.why(steps.read_client(folder), id_)
+    assert behind == before
+    listed = next(item for item in ranked(folder).hypotheses if item.difference is not None
+                  and item.id == id_)  # fmt: skip
+    assert sum(unit.used for unit in behind.units) == listed.counts.with_ + listed.counts.without
+    waits = asked(folder)
+    assert (waits.difference, waits.evidence) == (None, Evidence.CANNOT_TELL)
+    assert waits.withheld is not None
+
+
+def test_a_question_with_days_of_its_own_shows_no_day_before_it(folder: Path) -> None:
+    day = date(2026, 1, 8)
+    fix(folder, "late_dinner", "overnight_mean", fixed_on=day)
+    answer = asked(folder)
+    behind = steps.why(steps.read_client(folder), answer.id)
+    used = [unit.unit for unit in behind.units if unit.used]
+    assert answer.difference is not None
+    assert min(used) > day.isoformat()
+    assert len(used) == answer.counts.with_ + answer.counts.without
+    assert behind.difference == answer.difference
+
+
 @pytest.mark.parametrize(
     "text",
     ["range = [70, 150]", 'rest_days = ["sun"]', 'primary_outcome = "wake_glucose"',
