@@ -123,7 +123,7 @@ def history_parts(found: History, rules: RuleBook) -> Parts:
     parts += [paragraph(note) for note in found.notes]
     if not found.entries:
         parts.append(paragraph(say(rules, "history", "nothing")))
-    parts += [row(dated(one.on), one.text, 2, width=WIDEST) for one in found.entries]
+    parts += [row(dated(one.on), str(one.text), 2, width=WIDEST) for one in found.entries]
     return [*parts, *section("Your notes", notes_parts(found.written))]
 
 
