@@ -8,7 +8,8 @@ from typing import Any
 
 import click
 
-from miner.cli.output import complain, say
+from miner.cli.output import complain, complain_parts, say
+from miner.core.facts import HELD
 from miner.core.messages import Message, MinerError, message
 
 FAULT, BAD_INPUT, TOO_FEW, INTERRUPTED = 1, 2, 3, 130
@@ -24,6 +25,11 @@ def explain(error: Exception, *, debug: bool) -> int:
     if debug:
         traceback.print_exception(error, file=sys.stderr)
     told = _as_input(error)
+    if told is not None and told.code.startswith(HELD):
+        from miner.words.cautions import refusal_parts
+
+        complain_parts(refusal_parts(told))
+        return BAD_INPUT
     if told is not None:
         complain(told.message)
         return BAD_INPUT

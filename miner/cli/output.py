@@ -54,6 +54,13 @@ def complain(text: Message | str) -> None:
     _write(sys.stderr, f"{clean(str(text), 2000)}\n")
 
 
+def complain_parts(parts: Iterable[Part]) -> None:
+    """Write a message of several lines to standard error."""
+    from miner.render.terminal import render
+
+    _write(sys.stderr, render(parts, WIDTH))
+
+
 def put_json(value: Any) -> None:
     """Write plain values as JSON, numbers in full; undefined is null, never NaN."""
     text = json.dumps(value, ensure_ascii=False, indent=1, allow_nan=False)

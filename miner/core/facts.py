@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 TOPICS = ("sleep", "stress", "movement", "meals")
 """What habits may be about."""
+HELD = "followup.held_"
+"""What the code of a refusal by a caution begins with; what opens it next follows."""
 
 YEARS = (1900, 2200)
 """The first and the last year that a date of records may have."""

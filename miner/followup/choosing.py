@@ -12,6 +12,7 @@ import re
 import zlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
+from miner.core.facts import HELD
 from miner.core.messages import MinerError
 from miner.core.results import CautionText, Evidence, Hypothesis
 from miner.core.results.follow import ANYWAY, KEPT_AS, LEAVE, TEST, WATCH, ChosenIdea, Offer
@@ -25,7 +26,6 @@ CHECKS = "ABCDEFGHJKLMNPRSTUVWXYZ"
 DIGITS = CHECKS[:16]
 """A letter for each hexadecimal digit of an ID."""
 LONG = 5
-_HELD = "followup.held_"
 _SHOWN = (Evidence.CLEAR, Evidence.HINT)
 _CODE = re.compile(rf"[{''.join(LETTERS.values())}][{DIGITS}]{{{LONG}}}[{CHECKS}]")
 
@@ -47,13 +47,13 @@ def offered(
         try:
             require_possible(choice, item, unit, rules, HeldBack(cautions))
         except MinerError as error:
-            lifts += [error.code] if error.code.startswith(_HELD) else []
+            lifts += [error.code] if error.code.startswith(HELD) else []
         else:
             possible.append(choice)
     if item.difference and item.evidence is not Evidence.LITTLE_SIGN:
         possible.append(WATCH)
     codes = {choice: code_of(choice, item.id, client) for choice in (*possible, LEAVE)}
-    lift = lifts[0].removeprefix(_HELD) if lifts else ""
+    lift = lifts[0].removeprefix(HELD) if lifts else ""
     return Offer(codes, "never" if lift == "always" else lift)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from miner.core.facts import TOPICS
+from miner.core.facts import HELD, TOPICS
 from miner.core.messages import MinerError
 from miner.core.results import CautionText
 from miner.rulebook import FactorRule, RuleBook
@@ -29,14 +29,19 @@ class HeldBack:
     folder: Path | str = "CLIENT"
     covers: Sequence[str] = ()
 
-    def require_free(self, topic: str) -> None:
+    def require_free(self, topic: str, asked: str = "test") -> None:
         """Refuse what a caution holds back, with the caution, its days and what lifts it.
+
+        Args:
+            topic: of ``TOPICS``.
+            asked: what the client would be asked for: "test", or "change" without one.
 
         Raises:
             MinerError: something holds habits of that topic back as yet.
         """
         if self.by(topic):
-            raise MinerError(f"followup.held_{self.lift(topic)}", **self.told(topic))
+            values = self.values(topic)
+            raise MinerError(f"{HELD}{self.lift(topic)}", asked=asked, **values)
 
     def by(self, topic: str) -> tuple[CautionText, ...]:
         """Return the cautions that hold habits of a topic back."""
@@ -46,11 +51,18 @@ class HeldBack:
         """Return what opens a topic next: informed, agreed, or always for nothing."""
         return held_back(self.cautions, topic)[1] or "always"
 
-    def told(self, topic: str) -> dict[str, Any]:
-        """Return what a text says of it: why, what it is about, the folder, what to agree to."""
+    def values(self, topic: str) -> dict[str, Any]:
+        """Return what a text names: why, what it is about, the folder, what to agree to."""
         covers = [each for each in TOPICS if each == topic or each in self.covers]
-        why = [one.reason or one.said for one in self.by(topic)]
-        return {"why": why, "topic": topic, "folder": self.folder, "covers": ",".join(covers)}
+        own = self.by(topic)
+        return {
+            "why": [one.reason or one.said for one in own],
+            "topic": topic,
+            "folder": self.folder,
+            "covers": ",".join(covers),
+            "by": own,
+            "cautions": self.cautions,
+        }
 
 
 def require_testable(
@@ -113,7 +125,7 @@ def require_worth_doing(
         if rule.helpful != _better(direction, worse):
             raise MinerError("followup.worse_side", name=name, helpful=rule.helpful)
     for name in factors:
-        held.require_free(rules.factor(name, unit).about)
+        held.require_free(rules.factor(name, unit).about, "change")
 
 
 def _better(direction: str, worse: str) -> str:

@@ -18,6 +18,7 @@ from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from miner.core.facts import HELD
 from miner.core.messages import MinerError, message
 from miner.page import render
 from miner.page.bodies import TooLarge, form_of, token_of
@@ -58,6 +59,7 @@ from miner.page.views import (
     work,
 )
 from miner.steps.settings import display_unit, practice_file
+from miner.words import cautions
 from miner.words.amounts import MG_DL, in_unit
 from miner.words.door import at_door
 from miner.words.said import texts
@@ -194,7 +196,9 @@ def fault_page(page_request: PageRequest, error: Exception) -> HTMLResponse:
         )
     if isinstance(error, MinerError):
         status = 404 if isinstance(error, Missing) else 413 if isinstance(error, TooLarge) else 400
-        told: dict[str, Any] = {"row": error.row, "sentences": error.sentences}
+        held = error.code.startswith(HELD)
+        sentences = [text for text, _ in cautions.refusal(error)] if held else error.sentences
+        told: dict[str, Any] = {"row": error.row, "sentences": sentences}
         told["code"] = _whose(page_request)
         told["file"] = error.file and PurePath(error.file).name
         told["title"] = message("page.not_as_it_stands")

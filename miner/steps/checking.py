@@ -86,7 +86,7 @@ def pauses_told(client: Client, rules: RuleBook, item: PlanKept) -> tuple[Messag
     for one in pauses:
         about = {"since": one.since, "until": one.until, "why": one.why}
         code = "was_paused" if one.until else f"paused_{held.lift(topic)}"
-        told.append(message(f"steps.{code}", **(held.told(topic) | about | {"id": item.kept.id})))
+        told.append(message(f"steps.{code}", **(held.values(topic) | about | {"id": item.kept.id})))
     return tuple(told)
 
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
+from shlex import quote
+from typing import cast
 
-from miner.core.facts import TOPICS
-from miner.core.messages import Message, message
+from miner.core.facts import HELD, TOPICS
+from miner.core.messages import Message, MinerError, message
 from miner.core.results import CautionKind, CautionText
-from miner.words.document import Parts, heading, paragraph, urgent
+from miner.words.document import Parts, command, heading, paragraph, urgent
 from miner.words.wording import full_date
 
 FIRST = (CautionKind.INTAKE, CautionKind.REFERRAL, CautionKind.MEDICINE)
@@ -142,11 +145,16 @@ class CautionBlocks:
 
 def reasons_of(said: Sequence[CautionText]) -> list[str]:
     """Return in a sentence what the readings showed, and in another what a laboratory told."""
-    about = [one.rests_on for one in said if _shortened(one)]
-    of_laboratory = [one for one in about if isinstance(one, Message) and one.code == _A1C]
-    readings = [one for one in about if one not in of_laboratory]
+    readings = [one.rests_on for one in said if _of_readings(one)]
+    of_laboratory = [one.rests_on for one in said if _shortened(one) and not _of_readings(one)]
     found = [str(message("words.glucose_was", why=readings))] if readings else []
     return found + [str(message("words.of_laboratory", what=one)) for one in of_laboratory]
+
+
+def _of_readings(one: CautionText) -> bool:
+    """Say whether it rests on readings, and not on an answer or a laboratory."""
+    about = one.rests_on
+    return _shortened(one) and not (isinstance(about, Message) and about.code == _A1C)
 
 
 def _shortened(one: CautionText) -> bool:
@@ -154,8 +162,8 @@ def _shortened(one: CautionText) -> bool:
     return one.kind is CautionKind.REFERRAL and bool(one.rests_on)
 
 
-def waiting(said: Sequence[CautionText]) -> list[str]:
-    """Return which tests wait, what opens them, and where that is noted."""
+def _held(said: Sequence[CautionText]) -> tuple[list[str], list[str], list[str]]:
+    """Return the topics that wait: those that a referral opens, an agreement, and nothing."""
     lifts = {
         topic: [lift for one in said for held, lift in one.waiting if held == topic]
         for topic in TOPICS
@@ -164,7 +172,51 @@ def waiting(said: Sequence[CautionText]) -> list[str]:
     never = [topic for topic in held if "" in lifts[topic]]
     agreed = {topic for one in said for topic in one.agreement}
     agreement = [topic for topic in held if topic in agreed and topic not in never]
-    opened = [topic for topic in held if topic not in (*agreement, *never)]
+    return [topic for topic in held if topic not in (*agreement, *never)], agreement, never
+
+
+def refusal(error: MinerError) -> list[tuple[str, str]]:
+    """Return what a refusal by a caution says, line by line, each with the command it asks for.
+
+    Args:
+        error: whose code begins with ``HELD``.
+    """
+    values, lift = error.values, error.code.removeprefix(HELD)
+    said: list[CautionText] = [*cast("Sequence[CautionText]", values["by"])]
+    client, note = Path(str(values["folder"])).name, f"miner note {quote(str(values['folder']))}"
+    what = {"client": client, "asked": values["asked"], "topic": values["topic"]}
+    readings = [one.rests_on for one in said if _of_readings(one)]
+    others = [one.reason or one.said for one in said if not _of_readings(one)]
+    lines = [(message("words.refused_never" if lift == "always" else "words.refused", **what), "")]
+    lines += [(message("words.refused_glucose", why=readings), "")] if readings else []
+    lines += [(message("words.refused_why", why=others), "")] if others else []
+    if lift == "informed":
+        opened, agreement, _ = _held(cast("Sequence[CautionText]", values["cautions"]))
+        lines.append((message("words.lift_informed"), f"{note} --informed DATE"))
+        lines += [(message("words.lift_opens", opened=opened), "")] if opened else []
+        agreed = f"{note} --agreed DATE --covers {','.join(agreement)}"
+        lines += [(message("words.lift_rest", agreement=agreement), agreed)] if agreement else []
+    elif lift == "agreed":
+        agreed = f"{note} --agreed DATE --covers {values['covers']}"
+        lines.append((message("words.lift_agreed", topic=values["topic"]), agreed))
+    else:
+        lines.append((message("words.lift_never"), ""))
+    return [(str(text), own) for text, own in lines]
+
+
+def refusal_parts(error: MinerError) -> Parts:
+    """Return what a refusal by a caution says, with the commands that lift it."""
+    first, *others = refusal(error)
+    parts: Parts = [heading(first[0])]
+    for text, own in others:
+        parts += [paragraph(text), *([command(own)] if own else [])]
+    return parts
+
+
+def waiting(said: Sequence[CautionText]) -> list[str]:
+    """Return which tests wait, what opens them, and where that is noted."""
+    opened, agreement, never = _held(said)
+    held = [topic for topic in TOPICS if topic in (*opened, *agreement, *never)]
     told = all(not one.comes_first for one in said)
     parts = []
     if not told:

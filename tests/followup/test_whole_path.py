@@ -505,7 +505,8 @@ def test_a_client_who_needs_a_clinician_is_not_planned_for(free, rules):
         file.write('[intake]\ninsulin = "yes"\n')
     result = invoke("plan", folder, id_, "--start", "2026-03-02")
     assert result.exit_code == 2
-    assert "No test of sleep habits can be planned yet: yes to insulin" in result.stderr
+    assert f"{folder.name}: no test about sleep can be planned yet." in result.stderr
+    assert "Why: yes to insulin." in result.stderr
     assert "--informed DATE" in result.stderr
 
 

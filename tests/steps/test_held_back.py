@@ -56,7 +56,9 @@ def test_each_way_names_the_caution_and_what_lifts_it(
         with pytest.raises(MinerError) as told:
             WAYS[way](steps.read_client(folder), id_, wish, rules)
         assert told.value.code == f"followup.held_{lift}"
-        assert "No test of meals habits can be planned yet: yes to insulin" in told.value.message
+        asked = "change" if way.endswith("to do") else "test"
+        said = f"No {asked} about meals can be planned yet: yes to insulin"
+        assert said in told.value.message
         assert told.value.message.endswith(f"miner note {folder} {command}")
         steps.note_clinician(folder, informed=NOTED, agreed=NOTED, covers=["sleep"])
     steps.note_clinician(folder, agreed=NOTED, covers=["meals"])

@@ -40,7 +40,7 @@ def test_readings_are_told_in_numbers_with_what_waits_and_what_opens_it():
         "or longer on 2 days. Tell the client to see a clinician, at once with thirst, frequent "
         "urination, weight loss or vomiting. Pressure on the sensor can look like a low; think of "
         "it second. Waiting: all tests. Once informed, tests of sleep and stress open; movement "
-        "and meals wait for agreement. Note the date on which the client was told: miner note "
+        "and meals wait for agreement. Note the date on which you referred the client: miner note "
         "CLIENT --informed DATE"
     )
 
@@ -55,7 +55,7 @@ def test_what_is_only_to_be_referred_opens_all_once_told():
 def test_once_told_it_is_one_line_with_the_date():
     told = reading("wake_at_least", 126, 8, informed="2026-03-20", waiting=())
     assert text(told) == (
-        "The client was told to see a clinician, on 20 March 2026: 126 mg/dL or more at waking on "
+        "The client was asked to see a clinician on 20 March 2026: 126 mg/dL or more at waking on "
         "8 days."
     )
     assert CautionBlocks((told,)).for_you_only == []
@@ -90,7 +90,7 @@ def test_with_insulin_the_doses_are_the_headline_even_once_told():
     )
     told = answer("insulin", class_="agree", medicine="insulin", informed="2026-03-20")
     assert text(told) == (
-        "INSULIN. The client was told to see a clinician, on 20 March 2026: yes to insulin. Doses "
+        "INSULIN. The client was asked to see a clinician on 20 March 2026: yes to insulin. Doses "
         "are not in these records and may be behind any pattern. Food eaten to treat a low is not "
         "a habit."
     )

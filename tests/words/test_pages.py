@@ -172,7 +172,7 @@ def test_the_client_sees_the_action_of_a_caution_and_not_its_reason(
     assert "nsulin" not in text
     assert rules.factor("short_sleep").try_ not in text
     assert "On 20 February 2026 we told you to see your doctor." in text
-    assert "The client was told to see a clinician, on 20 February" in text_of(
+    assert "The client was asked to see a clinician on 20 February" in text_of(
         cautious, "preparation"
     )
 

@@ -262,7 +262,7 @@ def test_reasons_to_refer_come_before_any_pattern(samples: ModuleType, rules: Ru
     )
     lines = told(samples.ranking(samples.hypothesis(), cautions=cautions), rules).splitlines()
     assert lines[1:4] == ["Still to ask the client: pregnancy.", "", "REFER FIRST."]
-    only = lines.index("For you only, until the client was told:")
+    only = lines.index("For you only, until you have referred the client:")
     assert only > 5
     assert lines[only + 1] == "One pattern is clear enough to test."
 
