@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from miner.core.messages import several
+from miner.core.messages import Message, message, several
 from miner.core.results import Shape, Since
 from miner.core.results.follow import ChosenIdea, EveryLook, Following, KeptResult
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, heading, paragraph
 from miner.words.document import item as numbered
+from miner.words.door import folder_now
 from miner.words.noting import not_ticked_parts
 from miner.words.safe import clean
 from miner.words.sentences import (
@@ -85,7 +86,8 @@ def follow_parts(found: Following, rules: RuleBook, *, display_unit: str = "mg/d
     last = f", records to {dated(found.last_day)}" if found.last_day else ""
     parts: Parts = [heading(f"{clean(found.client, 60)}, kept patterns{last}")]
     parts += [paragraph(note) for note in found.notes]
-    parts += not_ticked_parts(found.not_ticked, found.client)
+    tests = {one.test.plan: _test_of(one, rules) for one in found.kept if one.test is not None}
+    parts += not_ticked_parts(found.not_ticked, str(folder_now()), tests=tests)
     if not found.kept and not found.left:
         parts.append(paragraph(say(rules, "follow", "nothing")))
     for number, item in enumerate(found.kept, 1):
@@ -94,6 +96,13 @@ def follow_parts(found: Following, rules: RuleBook, *, display_unit: str = "mg/d
         left = say(rules, "follow", "left", on=dated(one.on), id=one.id)
         parts += [paragraph(""), paragraph(f"{kept_title(one, rules)}."), paragraph(left, 3)]
     return parts
+
+
+def _test_of(item: KeptResult, rules: RuleBook) -> Message:
+    """Return what a test is about: "the test of short nights and waking glucose"."""
+    many = [clean(rules.factor(name, item.unit_of).with_many, 80) for name in item.factors]
+    label = outcome_label(item.outcome, rules, item.unit_of)
+    return message("words.test_of", habits=many, label=label)
 
 
 def kept_parts(item: KeptResult, rules: RuleBook, amounts: Amounts, number: str = "") -> Parts:

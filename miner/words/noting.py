@@ -9,7 +9,7 @@ from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 from miner.core.facts import TOPICS
-from miner.core.messages import message, several
+from miner.core.messages import Message, message, several
 from miner.core.results import Note
 from miner.core.results.noting import ClinicianNoted, NotTicked, TicksMade
 from miner.words.document import Parts, command, heading, own_words, paragraph, section, table
@@ -169,17 +169,31 @@ MOST_NAMED_DAYS = 3
 TICKED = {"yes": "ticked yes", "no": "ticked no", "forgot": "ticked forgot", "": "without a tick"}
 
 
-def not_ticked_parts(found: Sequence[NotTicked], client: str, indent: int = 0) -> Parts:
+def _test(name: str) -> Message:
+    return (
+        message("words.test_named", name=clean(name, 60)) if name else message("words.test_running")
+    )
+
+
+def not_ticked_parts(
+    found: Sequence[NotTicked],
+    client: str,
+    indent: int = 0,
+    *,
+    tests: Mapping[str, Message] | None = None,
+) -> Parts:
     """Return how many days of each running test have no tick, and what ticks them.
 
     Args:
         found: a test each.
         client: its code, or its folder as it was typed.
         indent: columns left free at the left.
+        tests: what each test is about, where that is known.
     """
     parts: Parts = []
     for one in found:
-        values = {"n": len(one.days), "name": clean(one.plan, 60)}
+        about = (tests or {}).get(one.plan) or _test(one.plan if len(found) > 1 else "")
+        values = {"n": len(one.days), "name": about}
         parts.append(paragraph(message("words.days_not_ticked", **values), indent))
         if door_now() == "":
             plan = f" --plan {quote(one.plan)}" if len(found) > 1 else ""

@@ -314,14 +314,13 @@ def habit_phrase(item: PooledEffect | Suggestion, rules: RuleBook, unit: str) ->
 def _across(item: PooledEffect | Suggestion, rules: RuleBook, show: Amounts, unit: str) -> str:
     from miner.core.results.caseload import Suggestion
 
-    label = outcome_label(item.outcome.removeprefix(f"{unit}."), rules, unit)
-    factor = habit_phrase(item, rules, unit)
+    outcome = rules.outcome(item.outcome.removeprefix(f"{unit}."), unit)
+    factor, difference = habit_phrase(item, rules, unit), item.difference or 0.0
     others = "other clients" if isinstance(item, Suggestion) else "clients"
-    way = "higher" if (item.difference or 0.0) > 0 else "lower"
-    size = f"{show.size(abs(item.difference or 0.0), item.unit)} {show.unit(item.unit)}"
-    when = "after" if item.relation == "precedes" else "with"
+    size = f"{show.size(abs(difference), item.unit)} {show.unit(item.unit)}"
+    size += f" {outcome.way(difference)} {'after' if item.relation == 'precedes' else 'with'}"
     between = show.interval(item.interval, item.unit)
-    return f"Across {item.clients} {others}, {label} was {size} {way} {when} {factor} ({between})."
+    return f"Across {item.clients} {others}, {outcome.it_was} {size} {factor} ({between})."
 
 
 GUESS = {"up": "higher", "down": "lower"}

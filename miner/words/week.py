@@ -10,6 +10,7 @@ from miner.rulebook import RuleBook
 from miner.words.cautions import CautionBlocks
 from miner.words.document import Parts, heading, paragraph, section, table
 from miner.words.document import item as numbered
+from miner.words.door import folder_now
 from miner.words.noting import not_ticked_parts
 from miner.words.sentences import factor_words, outcome_label
 from miner.words.wording import capital, day_and_month, listed, span_words
@@ -37,7 +38,7 @@ def week_parts(week: Week, *, cautioned: bool = True, detail: bool = False) -> P
         heading(f"{week.client}, {span_words(week.days[0], week.days[-1])}"),
         paragraph(_counted(week)),
         *(paragraph(note) for note in week.notes),
-        *not_ticked_parts(week.not_ticked, week.client),
+        *not_ticked_parts(week.not_ticked, str(folder_now())),
         *section("Tests that wait", [paragraph(str(each), 2) for each in week.paused]),
         *_questions(week),
         *section("Message to send", text),

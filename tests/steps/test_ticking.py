@@ -225,5 +225,5 @@ def test_days_without_a_tick_are_told_where_the_test_is_followed(agreed, client)
     assert steps.week(read).not_ticked == found.not_ticked
     assert steps.week(read, last="2026-03-09").not_ticked[0].days == ("2026-03-09",)
     text = said(CliRunner().invoke(commands, ["follow", str(client)]))
-    assert f"3 days are not ticked of test {agreed[1].plan}." in text
-    assert 'miner note client-01 --ticks "all as planned"' in text
+    assert "3 days are not ticked yet in the test of short nights and waking glucose." in text
+    assert f'miner note {client} --ticks "all as planned"' in text
