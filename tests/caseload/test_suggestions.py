@@ -225,8 +225,10 @@ def test_with_too_few_others_it_says_so(copy: Path, run: Callable[..., Result]) 
     result = run("ask", str(copy / "client-02"), "--suggest")
     assert result.exit_code == 0
     said = " ".join(result.stdout.split())
-    assert "1 other client agreed to be pooled and could be used; 3 are needed." in said
-    assert "Nothing can be suggested yet." in said
+    assert (
+        "1 other client agreed to be pooled and could be used, and 3 are needed, so nothing can be "
+        "suggested yet."
+    ) in said
     for k in (1, 3, 4, 5, 6):
         shutil.rmtree(copy / f"client-0{k}")
     alone = json.loads(run("ask", str(copy / "client-02"), "--suggest", "--format", "json").stdout)
@@ -239,7 +241,7 @@ def test_a_client_without_records_is_offered_questions_ready_to_run(
     new = copy / "new client"
     new.mkdir()
     said = run("ask", str(new), "--suggest").stdout
-    assert "They rest on the records of 6 other clients who agreed" in " ".join(said.split())
+    assert "They come from the records of 6 other clients who agreed" in " ".join(said.split())
     assert "Across 6 other clients, waking glucose was" in " ".join(said.split())
     line = next(line.strip() for line in said.splitlines() if "miner ask" in line)
     assert line == (
