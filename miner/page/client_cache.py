@@ -6,7 +6,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -15,6 +15,7 @@ from miner.core.files import RULES, SHARED
 from miner.core.messages import MinerError
 from miner.core.results import CheckReport, Ranking, Severity
 from miner.core.results.briefing import Briefing
+from miner.core.results.follow import LATEST_START
 from miner.core.results.morning import ClientMorning, DayReview
 from miner.page.places import LEDGER, require_inside
 from miner.rulebook import RuleBook
@@ -94,6 +95,12 @@ class ClientEntry:
     def dates(self) -> list[str]:
         """Return the days of the records, oldest first."""
         return [str(day) for day in self.days().frame["date"]]
+
+    def first_day_of_a_test(self) -> str:
+        """Return the day a test is proposed to begin: tomorrow, as far as the records let it."""
+        after = date.fromisoformat(self.dates()[-1]) + timedelta(days=1)
+        tomorrow = date.today() + timedelta(days=1)
+        return max(after, min(tomorrow, after + timedelta(days=LATEST_START))).isoformat()
 
     def paused(self, plans: Iterable[PlanKept]) -> dict[str, list[str]]:
         """Return, by the name of each test that is open, when it had to wait and for what."""

@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from miner.core.messages import Message, several
 from miner.core.results import DoubtCode, Evidence, Hypothesis, Shape
 from miner.core.results.follow import Offer
 from miner.words.choosing import WAITS, options
-from miner.words.meals import comparison_sentence
 from miner.words.pages import cut_at
+from miner.words.pattern import other_of
 from miner.words.safe import clean
 from miner.words.sentences import (
     ABOUT_A_MONTH,
+    comparison_sentence,
     evidence_of,
     luck_count,
 )
-from miner.words.teller import Teller, other_of
 from miner.words.wording import capital, full_date, listed, say
+
+if TYPE_CHECKING:
+    from miner.words.teller import Teller
 
 TOLD = (Evidence.CLEAR, Evidence.HINT)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import ceil
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from miner.core.results.briefing import MAX_ON_ONE_SIDE
 from miner.core.results.follow import FollowPicture, KeptResult, UnitSeen
@@ -21,8 +21,10 @@ from miner.words.follow import (
 from miner.words.plan import result_doubts, result_key, result_sentence
 from miner.words.safe import clean
 from miner.words.sentences import ended_words, factor_phrase, outcome_label, result_size, way_words
-from miner.words.teller import Teller
 from miner.words.wording import capital, dated, full_date, listed, say
+
+if TYPE_CHECKING:
+    from miner.words.teller import Teller
 
 RECOMMENDED = {
     "held_up": "test",

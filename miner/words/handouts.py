@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from math import isinf
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from miner.core.messages import Message, message, several
 from miner.core.results import CautionKind, CautionText, Evidence, Hypothesis
@@ -16,8 +16,10 @@ from miner.words.cautions import reasons_of
 from miner.words.followed import followed_by
 from miner.words.safe import clean
 from miner.words.sentences import could_have_shown, evidence_of, on_a_told_date
-from miner.words.teller import Teller
 from miner.words.wording import capital, client_always, day_and_month, few, say, span_words
+
+if TYPE_CHECKING:
+    from miner.words.teller import Teller
 
 
 def session(teller: Teller) -> dict[str, Any]:

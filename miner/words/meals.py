@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from miner.core.messages import several
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts, fixed
-from miner.words.days import FeatureTable
 from miner.words.document import Parts, heading, paragraph, section, table
 from miner.words.safe import clean
 from miner.words.said import reason_kind
@@ -17,28 +16,7 @@ from miner.words.wording import day_and_month
 
 if TYPE_CHECKING:
     from miner.core.results.meals import MealComparison, MealPair, Repeats
-
-
-def comparison_sentence(found: MealComparison, rules: RuleBook, display_unit: str = "mg/dL") -> str:
-    """Return what a comparison of meals shows, in counts."""
-    amounts = Amounts(display_unit)
-    label = rules.outcome(found.outcome, "meal").label
-    phrase = rules.factor(found.factor, "meal").phrase
-    if not found.pairs:
-        return (
-            f"No similar meals with and without {phrase} can be put next to each other: "
-            f"{found.with_} with it, {found.without} without, {found.unknown} not known."
-        )
-    middle = found.middle_difference or 0.0
-    size = f"{amounts.level(abs(middle), found.unit)} {amounts.unit(found.unit)}"
-    way = rules.outcome(found.outcome, "meal").way(middle)
-    same = len(found.pairs) - found.lower - found.higher
-    equal = f", the same in {same}" if same else ""
-    return (
-        f"{several(len(found.pairs), 'pair')} of similar meals with and without {phrase}: "
-        f"the {label} was lower with it in {found.lower}, higher in {found.higher}{equal}. "
-        f"The middle difference is {size} {way}."
-    )
+    from miner.words.days import FeatureTable
 
 
 def repeats_of_comparison(found: MealComparison, rules: RuleBook, display_unit: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from miner.core.results import Evidence, Hypothesis, Shape
+from miner.core.results import Doubt, DoubtCode, Evidence, Hypothesis, Shape
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.sentences import (
@@ -12,7 +12,7 @@ from miner.words.sentences import (
     outcome_changed,
     outcome_label,
 )
-from miner.words.wording import capital, listed, say
+from miner.words.wording import WEEKDAYS, capital, day_name, listed, say
 
 CLAIMED = (Evidence.CLEAR, Evidence.HINT)
 
@@ -175,3 +175,16 @@ def size_words(item: Hypothesis, rules: RuleBook, unit: str, amounts: Amounts) -
         expected = amounts.level(abs(item.expected_on_new_days), own)
         said += say(rules, "sentence", "expect", expected=expected, **values)
     return f"{said}."
+
+
+def other_of(doubts: list[Doubt], rules: RuleBook, unit: str) -> str:
+    """Return what doubts of one code name, in words."""
+    code = doubts[0].code
+    names = [name for name in dict.fromkeys(doubt.other for doubt in doubts) if name]
+    if code is DoubtCode.CONFOUNDER:
+        return " or ".join(factor_phrase(name, rules, unit) for name in names)
+    if code is DoubtCode.WEEKDAY:
+        return listed([f"{WEEKDAYS[day]}s" for day in " ".join(names).split()])
+    if code is DoubtCode.ONE_DAY:
+        return " or ".join(" ".join([day_name(name), *name[11:16].split()]) for name in names)
+    return " ".join(names)

@@ -13,9 +13,10 @@ from miner.rulebook import RuleBook
 from miner.words import day, follow, pattern, plan, sentences
 from miner.words.amounts import Amounts
 from miner.words.history import entry_text
-from miner.words.meals import comparison_sentence, repeats_of_comparison
+from miner.words.meals import repeats_of_comparison
 from miner.words.safe import clean
 from miner.words.said import Label, reason_kind, rules_at_door
+from miner.words.sentences import comparison_sentence
 from miner.words.week import question_sentence, week_message
 from miner.words.wording import dated, few, listed, say
 

@@ -17,7 +17,7 @@ from miner.words.safe import name as shortened
 from miner.words.wording import capital, full_date, say
 
 if TYPE_CHECKING:
-    from miner.core.results.caseload import ByClient, PooledEffect, Suggestion
+    from miner.core.results.meals import MealComparison
 
 TAG = "tag:"
 
@@ -363,3 +363,25 @@ def difference_words(
     unit, ways = rule.measure_unit, (rule.more, rule.less)
     reach = amounts.reach(interval, unit, ways) if interval else say(rules, "result", "no_range")
     return {"size": amounts.way(value, unit, ways), "reach": reach}
+
+
+def comparison_sentence(found: MealComparison, rules: RuleBook, display_unit: str = "mg/dL") -> str:
+    """Return what a comparison of meals shows, in counts."""
+    amounts = Amounts(display_unit)
+    label = rules.outcome(found.outcome, "meal").label
+    phrase = rules.factor(found.factor, "meal").phrase
+    if not found.pairs:
+        return (
+            f"No similar meals with and without {phrase} can be put next to each other: "
+            f"{found.with_} with it, {found.without} without, {found.unknown} not known."
+        )
+    middle = found.middle_difference or 0.0
+    size = f"{amounts.level(abs(middle), found.unit)} {amounts.unit(found.unit)}"
+    way = rules.outcome(found.outcome, "meal").way(middle)
+    same = len(found.pairs) - found.lower - found.higher
+    equal = f", the same in {same}" if same else ""
+    return (
+        f"{several(len(found.pairs), 'pair')} of similar meals with and without {phrase}: "
+        f"the {label} was lower with it in {found.lower}, higher in {found.higher}{equal}. "
+        f"The middle difference is {size} {way}."
+    )

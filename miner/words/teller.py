@@ -12,7 +12,7 @@ from miner.rulebook import FactorRule, OutcomeRule, RuleBook
 from miner.words.amounts import Amounts, chance
 from miner.words.cautions import CautionBlocks
 from miner.words.document import Paragraph, Parts
-from miner.words.pattern import CLAIMED, counted, headline, sentence, size_words
+from miner.words.pattern import CLAIMED, counted, headline, other_of, sentence, size_words
 from miner.words.safe import clean
 from miner.words.sentences import (
     against_guess,
@@ -27,11 +27,9 @@ from miner.words.sentences import (
     verdict,
 )
 from miner.words.wording import (
-    WEEKDAYS,
     capital,
     client_always,
     dated,
-    day_name,
     full_date,
     listed,
     say,
@@ -64,19 +62,6 @@ def doubt_sentences(
         say(rules, table, code, other=other_of(doubts, rules, unit), **values)
         for code, doubts in by_code.items()
     ]
-
-
-def other_of(doubts: list[Doubt], rules: RuleBook, unit: str) -> str:
-    """Return what doubts of one code name, in words."""
-    code = doubts[0].code
-    names = [name for name in dict.fromkeys(doubt.other for doubt in doubts) if name]
-    if code is DoubtCode.CONFOUNDER:
-        return " or ".join(factor_phrase(name, rules, unit) for name in names)
-    if code is DoubtCode.WEEKDAY:
-        return listed([f"{WEEKDAYS[day]}s" for day in " ".join(names).split()])
-    if code is DoubtCode.ONE_DAY:
-        return " or ".join(" ".join([day_name(name), *name[11:16].split()]) for name in names)
-    return " ".join(names)
 
 
 BY_HAND = "…………"

@@ -31,7 +31,7 @@ from miner.render.figures.paper import (
     round_ticks,
 )
 from miner.rulebook import RuleBook
-from miner.words.meals import comparison_sentence
+from miner.words.sentences import comparison_sentence
 
 FINITE = st.floats(-1e4, 1e4, allow_nan=False)
 

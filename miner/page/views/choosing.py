@@ -10,7 +10,6 @@ from miner.core.results.follow import TEST
 from miner.page.client_cache import CachedRanking, ClientEntry
 from miner.page.jobs import Progress
 from miner.page.request import PageRequest
-from miner.page.views.patterns import first_day
 from miner.words.choosing import ChoiceForm
 
 _OF = "choice-"
@@ -52,6 +51,6 @@ def with_choices(request: PageRequest, entry: ClientEntry, cached: CachedRanking
         chosen=chosen,
         wished=request.results.wished,
         plans={id_: request.at("patterns", id_, "plan") for id_ in tests},
-        start=first_day(entry),
+        start=entry.first_day_of_a_test(),
     )
     return cached.drawn["session"].text(form)

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, timedelta
 
 from starlette.responses import RedirectResponse, Response
 
 from miner import steps
 from miner.core.messages import MinerError, message
 from miner.core.results import Hypothesis, Ranking
-from miner.core.results.follow import LATEST_START
 from miner.core.results.why import Why
 from miner.page.client_cache import CachedRanking, ClientEntry
 from miner.page.jobs import Progress
@@ -69,7 +67,7 @@ def show(request: PageRequest) -> Response:
         tries=teller.tries(item),
         testable=teller.testable(item),
         open=any(one.id == item.id for one in followup_state(request.folder).open_on(None)),
-        tomorrow=first_day(entry),
+        tomorrow=entry.first_day_of_a_test(),
         high=item.counts.high > 0,
         of_hundred=_of_hundred(item),
         unit=ranking.unit,
@@ -87,13 +85,6 @@ def _of_hundred(item: Hypothesis) -> str:
     with_, without = counts.with_high / counts.with_, counts.without_high / counts.without
     said = {"with_": round(100 * with_), "without": round(100 * without)}
     return str(message("page.of_hundred", **said))
-
-
-def first_day(entry: ClientEntry) -> str:
-    """Return the day a test is proposed to begin: tomorrow, as far as the records let it."""
-    after = date.fromisoformat(entry.dates()[-1]) + timedelta(days=1)
-    tomorrow = date.today() + timedelta(days=1)
-    return max(after, min(tomorrow, after + timedelta(days=LATEST_START))).isoformat()
 
 
 def _drawn(
