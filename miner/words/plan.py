@@ -194,9 +194,9 @@ def result_lines(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[s
 
 
 def result_doubts(found: PlanResult, rules: RuleBook, amounts: Amounts) -> list[str]:
-    """Return how often luck gives as much, and what was found where the plan was followed."""
+    """Return how often luck gives as great a change, and what pairs as planned showed."""
     lines, beside = [], found.as_followed
-    if found.p is not None:
+    if found.p is not None and found.status == "changed":
         chance = round(100 * found.p)
         lines.append(say(rules, "result", "luck" if chance else "luck_rare", chance=chance))
     if beside.difference is None:

@@ -257,7 +257,9 @@ def test_a_client_without_records_is_offered_questions_ready_to_run(
     assert event.payload["looked"] is False
     after = steps.suggested_questions(new)
     assert (after.questions, after.fixed_already) == ((), 1)
-    assert "1 more fixed already." in " ".join(run("ask", str(new), "--suggest").stdout.split())
+    assert "1 other is written down already." in " ".join(
+        run("ask", str(new), "--suggest").stdout.split()
+    )
 
 
 def test_nothing_else_is_asked_beside(few: Path, run: Callable[..., Result]) -> None:
