@@ -1,1 +1,1 @@
-"""Turns a table into a guarded ranking."""
+"""Turns a table into a ranking that allows for luck."""

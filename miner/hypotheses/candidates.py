@@ -86,8 +86,8 @@ def singles(design: Design, target: Target, withheld: Withheld | None = None) ->
 def doses(design: Design, target: Target, cuts: Sequence[Rule]) -> list[Rule]:
     """Return the dose of every item that has one known often enough, and different enough.
 
-    As many units as both sides of a cut need, five different amounts, and no more than half of
-    them the same: a walk on one day in ten is no dose. The client's quarters must be apart.
+    A dose needs as many units as both sides of a cut, five different amounts, and at most half of
+    them equal, so a walk on one day in ten is not a dose. The client's quarters must differ.
     """
     found, guard = [], design.guard
     fewest = 2 * _least(int(target.known.sum()), design)

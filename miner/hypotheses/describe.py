@@ -70,13 +70,13 @@ dependence again takes from a t, and the SD of the t on normal scores where a di
 def foreseen(judged: Judged, spread: float | None = None) -> tuple[float | None, bool]:
     """Return what a claim is expected to show on new days, and whether that is too small to act on.
 
-    Nothing is expected of anything less than a claim, nor where true differences spread by
-    less than the errors do: the number would be the rule book's. A claim without it is small where
-    the difference itself is.
+    Only a claim has such a number, and only if true differences spread by more than the errors do.
+    Otherwise the number would come from the rule book. A claim without it is small if the
+    difference itself is.
 
     Args:
         judged: a rule with its level.
-        spread: of true differences found across clients, who all count; by default the rule
+        spread: of true differences found across all clients; by default the rule
             book's, of the few habits that matter.
     """
     test, guard = judged.test, judged.test.part.design.guard
@@ -151,8 +151,8 @@ def expected_t(white: Whitened, tests: Sequence[Tested], effects: Floats) -> Flo
 def days_to_settle(plan: Design, judged: Judged, hand: AtHand | None) -> int | None:
     """Return how many new days, by themselves, show a difference worth acting on 80 times in 100.
 
-    The test is that of a kept idea: one-sided, on days after these. None where the answer is
-    there already, or a year would not do.
+    The test is that of a kept pattern: one-sided, on days after these. None if the answer is known
+    already, or if a year would not be enough.
     """
     if hand is None or judged.evidence in (Evidence.CLEAR, Evidence.LITTLE_SIGN):
         return None
@@ -166,9 +166,9 @@ def days_to_settle(plan: Design, judged: Judged, hand: AtHand | None) -> int | N
 def detectable(singles: Sequence[Tested]) -> float | None:
     """Return the difference that the search would have found 80 times in 100, in one outcome.
 
-    The average over the habits that can be tested, each of its own frequency: beyond the bound of
-    the first step both by its order and by its size, whichever says less.
-    Of an unbalanced habit the interval allows for more.
+    It is the average over the habits that can be tested, each with its own frequency. A habit is
+    found if it passes the bound of the first step both by its normal scores and by its raw size.
+    The interval of an unbalanced habit is wider, so that more is needed.
 
     Args:
         singles: every single habit of the outcome.
@@ -218,7 +218,7 @@ def describe(
         judged: the rule with its level.
         spreads: (factor, outcome) -> spread of true effects found across clients.
         hand: what the units at hand say of the least difference worth it; None if not tested.
-        question: that it answers, or None where the search found it.
+        question: the question that it answers, or None if the search found it.
     """
     test, target = judged.test, judged.test.target
     measured = not isnan(test.difference)
@@ -355,7 +355,7 @@ def clear_by_chance(
 
     Args:
         searched: rules of the search that may be called clear.
-        fixed: fixed questions with their answers; one with a doubt is never clear.
+        fixed: fixed questions with their answers. A question with a doubt is never clear.
         level: the claim level.
         share: part of it that these fixed questions have.
     """

@@ -46,7 +46,7 @@ class Item:
     Attributes:
         values: shape (n,), 1 yes, 0 no, NaN unknown, over the usable units.
         dose: shape (n,), the measure in multiples of ``rule.per``, more of it being more of the
-            habit (so hours of sleep are counted down); None where it is no dose.
+            habit (so hours of sleep are counted down); None if it is not a dose.
     """
 
     factor: str
@@ -104,7 +104,7 @@ class Design:
         names: shape (n,), unit names.
         times: shape (n,), days; equal for units of one day.
         nuisance: shape (n, p), intercept first.
-        nuisance_names: what each nuisance column stands for.
+        nuisance_names: what each nuisance column allows for.
         asked: names of the table's units in the period asked for, used or not.
     """
 
@@ -367,12 +367,12 @@ class Question:
     Attributes:
         guess: "up", "down" or None, as written down; it makes the test one-sided.
         fixed_on: ISO date; only units that start after it count. None: all units count.
-        proven: the ledger shows the date; else it is shown as told.
-        doubt: why the answer is a hint at most, as that these records had been ranked before it
-            was fixed; None where nothing speaks against it.
+        proven: whether the ledger shows the date. If not, it is only what was said.
+        doubt: why the answer is a hint at most, for example because these records had been ranked
+            before it was fixed; None without a reason.
         shape: "cut" or "dose" where one was named; None tests both.
-        seen: ISO dates after it that do not count: their readings had been looked at before it
-            was fixed, under other dates.
+        seen: ISO dates after it that do not count, because their readings had been looked at before
+            it was fixed, under other dates.
     """
 
     factor: str
@@ -392,8 +392,8 @@ class Run:
     Attributes:
         draws: permutations; by default the rule book's.
         seed: of everything drawn.
-        workers: processes, where many months are searched; no answer depends on it.
-        progress: told what is being done and the share done.
+        workers: processes for a search of many months. No answer depends on their number.
+        progress: called with what is being done and the share done.
         spectra: decompositions made so far, by the units known; added to.
     """
 

@@ -51,7 +51,7 @@ class _Asked:
         return max(self.shapes, key=self._strength)
 
     def speaking(self, level: float) -> Tested:
-        """Return the shape that speaks at a level: of those that pass, one whose size holds."""
+        """Return the shape to report at a level: if several pass, one whose raw size passes too."""
         critical = self.critical(level)
         tests = [replace(test, critical=critical) for test in self.shapes]
         passing = [test for test in tests if self._strength(test) > critical and test.holds]
@@ -113,7 +113,7 @@ def answer(
 
 
 def a_hint_at_most(judged: Judged, doubt: Message | None) -> Judged:
-    """Return an answer, a hint at most where there is a doubt, which is reported."""
+    """Return an answer, which a doubt makes a hint at most. The doubt is added to its notes."""
     if doubt is None:
         return judged
     level = Evidence.HINT if judged.evidence is Evidence.CLEAR else judged.evidence

@@ -1,4 +1,4 @@
-"""The guard: what a tested rule may be called, what came along with it, what speaks against it."""
+"""The allowance for luck: the level of a tested rule, its doubts, and what came along with it."""
 
 from __future__ import annotations
 
@@ -30,10 +30,10 @@ Floats = NDArray[np.float64]
 
 
 def overlap(test: Tested) -> tuple[tuple[str, ...], Withheld | None, Message | None]:
-    """Return what came along with one rule, what it cannot be told apart from, and a note.
+    """Return what came along with one rule, what it cannot be separated from, and a note.
 
-    A rule is held against the cut and the dose of every other habit. A rule of two or three cannot
-    be told apart where it, or one of its factors, cannot.
+    A rule is compared with the cut and the dose of every other habit. A rule of two or three cannot
+    be separated if it, or one of its factors, cannot.
     """
     part, own, guard = test.part, test.rule.items, test.part.design.guard
     items, values = part.companions
@@ -111,7 +111,7 @@ class Levels:
 
 
 def doubts(test: Tested, levels: Levels) -> tuple[Doubt, ...]:
-    """Return why a rule that passes the claim level is a hint all the same; empty if it is not."""
+    """Return why a rule that passes the claim level is only a hint; empty if it is more."""
     white = test.white
     if white is None:
         return ()
@@ -174,9 +174,9 @@ def _clock(test: Tested, white: Whitened, level: float) -> list[Doubt]:
 
 
 def _weekday(test: Tested, white: Whitened, level: float) -> list[Doubt]:
-    """A week of its own can bring the habit and the outcome together week after week.
+    """A regular week can bring the habit and the outcome together, week after week.
 
-    Only a habit that keeps to weekdays pays for this: it must hold within them.
+    So the rule of a habit that keeps to weekdays must also hold within them.
     """
     if len(np.unique(white.times)) < test.part.design.guard.weekdays_from_days:
         return []
@@ -209,7 +209,7 @@ def _mostly_on(weekday: NDArray[np.intp]) -> str:
 
 
 def _unequal_spread(test: Tested, white: Whitened) -> list[Doubt]:
-    """A habit on few units, or on most, whose units vary more than the others; so its dose."""
+    """A habit, or its dose, on few units or on most, if these units vary more than the others."""
     if not _unbalanced(test):
         return []
     low, high = _allowing_for_spread(test, white)
@@ -223,8 +223,8 @@ def _unequal_spread(test: Tested, white: Whitened) -> list[Doubt]:
 def interval(test: Tested, found: Iterable[Doubt]) -> tuple[float, float] | None:
     """Return the simultaneous interval that may be shown of a rule, the outcome's own unit.
 
-    That of an unbalanced habit allows for units that vary more than the others. Where the habit and
-    the outcome may share a week there is none: no scatter of days knows of that.
+    The interval of an unbalanced habit allows for units that vary more than the others. If the
+    habit and the outcome may share a week, there is none, because an interval would ignore that.
     """
     if any(doubt.code is DoubtCode.WEEKDAY for doubt in found):
         return None
@@ -242,7 +242,7 @@ def _allowing_for_spread(test: Tested, white: Whitened) -> tuple[float, float]:
 
 
 def _level(test: Tested) -> float:
-    """Return the p at which a rule passes its own step, or the least that CR3 can tell."""
+    """Return the p at which a rule passes its own step, or the smallest p that CR3 gives."""
     own = float(effects.two_sided(np.array([test.critical]), test.df)[0])
     return max(own, LEAST_LEVEL)
 
@@ -277,12 +277,11 @@ def judge_all(
 ) -> list[Judged]:
     """Return every single-factor rule with its level, and the sets that may be claimed.
 
-    A set is kept only if it passes the claim level and still adds something to each of its
-    parts (method step 8).
+    A set is kept only if it passes the claim level and still adds something to each of its parts.
 
     Args:
         tests: of all rules of all outcomes.
-        shapes: (factor, outcome) -> the one shape that was asked for; else the stronger speaks.
+        shapes: (factor, outcome) -> the one shape that was asked for; by default the stronger one.
     """
     out: list[Judged] = []
     if not tests:
@@ -303,10 +302,10 @@ def judge_all(
 
 
 def _beside_medicine(told: Judged) -> Judged:
-    """Return a level as it is where a medicine moves glucose and no record holds its doses.
+    """Return the level for a client whose medicine acts on glucose and whose doses are not known.
 
-    Who takes it eats by the dose, and eats to treat a low: what is eaten and the glucose after it
-    may both follow a dose. So nothing about food is clear; of all else the doses are named.
+    Such a client eats by the dose, and eats to treat a low, so food and the glucose after it may
+    both follow a dose. Nothing about food is clear then, and all else has a note about the doses.
     """
     if told.evidence not in (Evidence.CLEAR, Evidence.HINT):
         return told
@@ -320,9 +319,9 @@ def _beside_medicine(told: Judged) -> Judged:
 def better_shapes(
     tests: Sequence[Tested], shapes: Mapping[tuple[str, str], str], level: float
 ) -> list[Tested]:
-    """Return one test a rule: of a habit compared as a cut and as a dose the stronger speaks.
+    """Return one test for each rule: the stronger of its cut and its dose.
 
-    Its p alone is then that of the better of two; each has been adjusted in its family already.
+    Its unadjusted p is then that of the better of two. Both were adjusted in their family.
     """
     found: dict[tuple[tuple[str, ...], str], list[Tested]] = {}
     for test in tests:
@@ -336,10 +335,10 @@ def better_shapes(
 
 
 def better(shapes: Sequence[Tested], level: float) -> Tested:
-    """Return the shape of one habit that speaks, with the p of the stronger of them.
+    """Return the shape of one habit to report, with the p of the better of two.
 
-    One that passes the level and whose size holds goes before one whose order alone passes; then
-    the stronger. Both are adjusted in one family: whichever speaks, it has paid for both.
+    A shape that passes the level by its scores and by its raw size comes first, then the stronger
+    one. Both are in one family, so the adjusted p allows for the choice.
     """
     tested = [test for test in shapes if test.rule.withheld is None]
     if len(tested) < 2:
@@ -356,7 +355,7 @@ def correlation(one: Tested, other: Tested) -> float:
 
 
 def judge_one(test: Tested, levels: Levels) -> Judged:
-    """Return the first level of the contract's order that fits one rule; as ``doubts``."""
+    """Return the first level that fits one rule, in the order of docs/how-it-decides.md."""
     told = _judged(test, levels)
     return _beside_medicine(told) if test.part.design.table.medicine else told
 
@@ -381,13 +380,13 @@ def _judged(test: Tested, levels: Levels) -> Judged:
 
 
 def ordinary_interval(test: Tested, level: float) -> tuple[float, float]:
-    """Return the interval of one rule as if it had been the only one looked at."""
+    """Return the interval of one rule as if it had been the only one tested."""
     reach = effects.t_quantile(0.5 + level / 2, test.df) * test.standard_error
     return test.difference - reach, test.difference + reach
 
 
 def adds_something(test: Tested, level: float) -> bool:
-    """Say whether a set still shows something besides each of the smaller rules it contains."""
+    """Say whether a set still shows something next to each of the smaller rules it contains."""
     white, part = test.white, test.part
     if white is None:
         return False

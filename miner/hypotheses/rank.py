@@ -1,4 +1,4 @@
-"""The main job: a table in, a guarded ranking out; or one question in, its answer out."""
+"""The main job: rank the patterns of a table, or answer one question about it."""
 
 from __future__ import annotations
 
@@ -99,16 +99,16 @@ class Ranked:
 def rank_table(
     table: UnitTable, rules: RuleBook, wanted: RankingRequest | None = None, run: Run | None = None
 ) -> Ranked:
-    """Answer the fixed questions, search everything, and rank both under guard.
+    """Answer the fixed questions, search everything, and rank both.
 
-    A rule that a fixed question answers is counted in the search like any other, so that fixing
-    one never makes another stand out; it is listed once, with the fixed questions.
+    A rule that a fixed question answers still counts in the search, so fixing one never makes
+    another clear. It is listed once, with the fixed questions.
 
     Args:
         table: days or meals.
         rules: the rule books.
         wanted: what is asked of it.
-        run: how chance is drawn.
+        run: the draws and their seed.
     """
     wanted, run = wanted or RankingRequest(), run or Run()
     guard = rules.guardrails
@@ -153,9 +153,9 @@ def _rule(test: Tested) -> tuple[tuple[str, ...], str]:
 
 
 def as_searched(question: Question, own: Judged, judged: Sequence[Judged]) -> Judged:
-    """Return the answer to a question; of one with a doubt, what the search gives, all days used.
+    """Return the answer to a question; with a doubt, the answer of the search on all days.
 
-    What the records may have suggested has the interval and the luck of the search that did.
+    A question that the records may have suggested gets the interval and the p of that search.
     """
     if question.doubt is None:
         return own

@@ -84,10 +84,10 @@ class Whitened:
         return len(self.known) - self.rank - 1
 
     def without(self, made_from: frozenset[str]) -> Whitened:
-        """Return the same with less nuisance: without what a rule is made from.
+        """Return the same without the nuisance that a rule is made from.
 
-        The dependence stays as it was fitted with all of it: where the rule is nothing but luck
-        what it is made from is nothing but scatter.
+        The dependence stays as it was fitted with all of it. If the rule is pure luck, what it is
+        made from is scatter too.
         """
         if not made_from:
             return self
@@ -224,12 +224,12 @@ class Tested:
 
     @property
     def span(self) -> float:
-        """What a difference of it is multiplied with to stand for the habit; 1 of a cut."""
+        """By what its difference is multiplied to be that of the habit; 1 for a cut."""
         return self.rule.span
 
     @property
     def holds(self) -> bool:
-        """Whether its raw size passes the bound of its step, the way its scores do."""
+        """Whether its raw size passes the bound of its step, in the direction of its scores."""
         return self.margin > 0 and self.difference * self.score_t > 0
 
     @property

@@ -1,8 +1,8 @@
 """The chance that the best of many rules looks this good when nothing is true.
 
 Freedman-Lane permutation of whitened residuals, the maximum of |z| over all rules of a family,
-step-down. The same shuffle of the units serves every outcome; an outcome known on some units only
-takes the order in which those appear in the shuffle.
+step-down. Every outcome gets the same shuffle of the units. An outcome that is unknown on some
+units takes the order of the others in that shuffle.
 """
 
 from __future__ import annotations
@@ -36,9 +36,9 @@ class Block:
         outcome: shape (n,), whitened, nuisance taken out.
         nuisance: shape (n, p), orthonormal basis of the whitened nuisance.
         known: shape (n,), which of all N units these are, ascending.
-        penalty: what is taken off |z| before rules are compared: these must be so much stronger
-            than the rules of a block without one. The same for every draw, so that the family
-            errs no more often.
+        penalty: what is taken off |z| before rules are compared, so that these must be that much
+            stronger than the rules of other blocks. It is the same for every draw, so that the
+            family does not err more often.
     """
 
     rules: Floats
@@ -64,7 +64,7 @@ class Family:
         critical: shape (m,), the |z|, with its penalty, that the maximum of the rule's own step
             passes with the chance asked for: over all rules for the best one, over all but the
             best for the next, and so on down to the step at which the first rule fails, whose bound
-            all later ones share. Infinite where there are too few draws to tell.
+            all later ones share. Infinite where there are too few draws.
     """
 
     z: Floats
@@ -114,7 +114,7 @@ def judge(
             Else p is (count + 1) / (B + 1).
         exact: step-down is exact for this many best rules; further down all p are bounded from
             above by the maximum over the rest. The bounds are those of the first STEPS steps.
-        progress: told the share done.
+        progress: called with the share done.
 
     Source: Westfall & Young 1993, Resampling-Based Multiple Testing, algorithm 4.1 (free
     step-down max-T); Freedman & Lane 1983, J Bus Econ Stat 1:292; Phipson & Smyth 2010, Stat Appl

@@ -213,7 +213,7 @@ def polish(likelihood: Likelihood, theta: Floats, steps: int = 30) -> tuple[Floa
     """Take up to ``steps`` Newton steps from theta; return it and the deviance still to be gained.
 
     The gain is half the slope times the inverse curvature times the slope (the Newton decrement),
-    inf where the curvature is not positive definite. A step that leads no lower is halved; one
+    inf where the curvature is not positive definite. A step that does not lead lower is halved; one
     that would make a diagonal of L negative ends at 0.
     """
     gain = np.inf

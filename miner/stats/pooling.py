@@ -53,7 +53,7 @@ class Pooled:
         q: Hartung-Knapp variance factor before it is held to at least 1.
         groups: how many groups were pooled.
         left_out: how many had no usable value.
-        problem: why there is no answer; "" where there is one.
+        problem: why nothing was fitted; "" if it was.
     """
 
     estimate: float
