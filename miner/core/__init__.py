@@ -1,3 +1,3 @@
-"""What every layer speaks of: codes and values, results, a period of days, a unit."""
+"""What every layer uses: codes and values, results, a period of days, a unit."""
 
 VERSION = "0.1.0"

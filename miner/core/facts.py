@@ -41,19 +41,19 @@ class CautionText:
 
     Attributes:
         said: what has to be said.
-        rests_on: what it rests on in a few words, where it is told at length elsewhere.
+        rests_on: what it rests on in a few words, if another text has it at length.
         action: what the client is asked to do, where it asks for a clinician.
         class_: "refer", "agree" or "stop" of the rule book; empty where it holds nothing back.
         days: ISO dates on which it rests; none where it rests on an answer.
-        informed: since when the client is known to have been told to see a clinician, where that
-            covers this caution; an ISO date, or empty.
-        waiting: what habits may be about that are not proposed or tested as yet, each with what
-            opens it next: "informed", "agreed", or empty for nothing.
+        informed: the ISO date since which the client is known to be referred to a clinician, if
+            that covers this caution; else empty.
+        waiting: topics of habits that are not proposed or tested yet, each with what opens it
+            next: "informed", "agreed", or empty for nothing.
         since: the day on which the readings had met its rule, ISO; empty for an answer.
-        opened: what habits may be about that it held back, each with the day that was lifted, ISO.
+        opened: topics of habits that it held back, each with the ISO day on which that ended.
         reason: what it rests on with the first of its days, of what holds something back.
         agreement: of these, what opens only once a clinician agreed to it.
-        medicine: what is taken that glucose follows, its doses in no record: such as "insulin".
+        medicine: what is taken that acts on glucose, with unknown doses, such as "insulin".
         worst: the highest value of those days, mg/dL, or the lowest of a low; infinite where it is
             beyond what the sensor shows, None where it rests on an answer.
     """
@@ -75,7 +75,7 @@ class CautionText:
 
     @property
     def comes_first(self) -> bool:
-        """Whether it is the headline of every page: nobody has told the client as yet."""
+        """Whether it is the headline of every page, because the client is not referred yet."""
         return bool(self.class_) and not self.informed
 
     def __str__(self) -> str:

@@ -110,7 +110,7 @@ def make_folder(path: Path, *, new: bool = False) -> None:
 
     Raises:
         MinerError: a link is in its place.
-        FileExistsError: it is there and must be new, or is no folder.
+        FileExistsError: it is there and must be new, or it is not a folder.
         OSError: it cannot be made.
     """
     require_no_link(path)

@@ -49,7 +49,7 @@ class Period:
         """Return the period between two days of any usual type.
 
         Raises:
-            MinerError: one of them is no day, or the last comes before the first.
+            MinerError: one of them is not a day, or the last comes before the first.
 
         >>> Period.of("2026-03-01", date(2026, 3, 31))
         Period(first='2026-03-01', last='2026-03-31')

@@ -27,7 +27,7 @@ class Unit(StrEnum):
         <Unit.MEAL: 'meal'>
 
         Raises:
-            MinerError: there is no such unit.
+            MinerError: the unit is not known.
         """
         try:
             return cls(name)

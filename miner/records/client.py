@@ -32,7 +32,7 @@ class Clinician:
     """What is settled with a clinician.
 
     Attributes:
-        informed: when the client was told to see one.
+        informed: when the client was referred to one.
         agreed: when the clinician agreed to changes of habits.
         covers: what the agreement covers: sleep, stress, movement, meals.
         treats_diabetes: whether a diagnosed diabetes is treated by one.
@@ -49,7 +49,7 @@ class Clinician:
 
     @property
     def told_on(self) -> date | None:
-        """The last day on which the client is known to have been told; an agreement shows it."""
+        """The last day on which the client is known to be informed; an agreement shows it too."""
         return max((day for day in (self.informed, self.agreed) if day), default=None)
 
 
@@ -64,11 +64,11 @@ class Settings:
         intake: yes, no or not_asked, by question.
         rest_days: names of week days ("sat") and ISO dates; default Saturday and Sunday.
         pressure_lows: wall-clock start and end of confirmed pressure lows.
-        synonyms: a tag as written (folded) to the tag it stands for.
-        food_synonyms: words of a food (folded) to those they stand for.
+        synonyms: a tag as written (folded) to the tag that it means.
+        food_synonyms: words of a food (folded) to those that they mean.
         clinician: what is settled with a clinician.
-        sensor_days: how long a sensor is worn, or None where nobody said.
-        a1c_percent: A1c of a laboratory that the practitioner was told, NGSP %, or None.
+        sensor_days: how many days a sensor is worn, or None if not known.
+        a1c_percent: A1c that a laboratory reported, NGSP %, or None.
     """
 
     code: str
@@ -103,7 +103,7 @@ class Client:
     ``file`` (name inside the folder) and ``row`` (line number from 1 as an editor shows it) say
     where each value came from.
 
-    Columns besides those:
+    The other columns:
         glucose: time, clock, glucose (mg/dL, NaN where censored), censored (-1 LO, 0, 1 HI), unit
             ("mg/dL" or "mmol/L": what its file is declared to be in), sensor (text, "" unknown),
             left_out ("" or the reason it is not used).

@@ -2,18 +2,18 @@
 
 A blank cell always means "not recorded", never zero or "no".
 
-What the streams hand on beyond plain columns:
+What the streams have beyond plain columns:
 
-- Activity of a kind in ``STILL_KINDS`` is handed on with the kind "still": the tracker was worn and
-  nobody moved. It is no activity and shows in no list.
+- Activity of a kind in ``STILL_KINDS`` has the kind "still": the tracker was worn and
+  nobody moved. It is not an activity, and no list shows it.
 - ``Client.worn["activity"]`` holds when the tracker was worn: by every row of a file of blocks,
   also those that ``where`` leaves out of the stream, and by every row of a file with "still".
 - ``active_min`` of an activity: minutes of movement inside [start, end]; where it is NaN the whole
   of [start, end] was movement.
-- ``meal`` of a meal: one of ``MEALS``, or ``NOT_FOOD``: the row is no food (a low was treated, a
-  medicine noted), and stays in the stream with ``left_out`` empty. An empty text: not recorded.
+- ``meal`` of a meal: one of ``MEALS``, or ``NOT_FOOD`` if the row is not food (a treated low, a
+  medicine). Such a row stays in the stream with ``left_out`` empty. An empty text: not recorded.
 - A meal with a date and no time of day is at 12:00 of that date with ``left_out`` set to
-  ``NO_TIME``: something was eaten that day, nobody knows when.
+  ``NO_TIME``: something was eaten that day, at an unknown time.
 - A tag with a date and no time of day is at 12:00 of that date with ``date_only`` True: it is
   of that day, and of no time of it.
 - ``level`` of stress: NaN where not recorded. A row whose level was written and could not be read

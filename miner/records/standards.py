@@ -173,7 +173,7 @@ def _read(value: Any, row: int, out: Gathered) -> bool:
 
 
 def _tables(out: Gathered, findings: Findings) -> Tables | None:
-    """Return the rows of each stream; tell what was not used."""
+    """Return the rows of each stream, and report what was not used."""
     for (severity, code), places in out.told.items():
         at = pd.DataFrame({"file": out.file, "row": [row for row, _ in places]})
         shown = [shown for _, shown in places]

@@ -157,7 +157,7 @@ def _singular(word: str) -> str:
 
 
 def alike(one: str, two: str, key: tuple[str, ...], other: tuple[str, ...]) -> bool:
-    """Say whether two tags may be one word; numbers in them always tell them apart."""
+    """Say whether two tags may be one word; different numbers always make them two."""
     if not key or not other:
         return False
     if key == other or "".join(key) == "".join(other):

@@ -80,7 +80,7 @@ class Series(Result):
     Attributes:
         start: first moment, ISO, wall clock.
         values: median of the readings of each step, mg/dL, None without any.
-        notes: everything that was recorded beside the readings.
+        notes: everything that was recorded next to the readings.
     """
 
     start: str
@@ -164,20 +164,20 @@ class TrialDates(Result):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Briefing(Result):
-    """What a session is prepared from: the results of one client's records, nothing computed later.
+    """What a session is prepared from: the results of one client's records. Pages compute nothing.
 
     Attributes:
         display_unit: ``mg/dL`` or ``mmol/L``; every value here is in mg/dL.
         calm: client pages without numbers or curves.
         range: the client's range, mg/dL.
         call: below and above what the client calls a doctor, mg/dL; None where nothing is agreed.
-        actions: what a client is told where a caution asks for a clinician; never the reason.
+        actions: what a client reads if a caution asks for a clinician; never the reason.
         intake: question in words -> yes, no or not_asked.
         medicine_tags: tags that name a medicine.
         whys: the units behind each hypothesis that may be shown, by ID.
         high_outcome: the outcome whose higher quarter ``days`` shows.
         kept: everything kept before, in the order it was kept, and what came of it.
-        by_meal: the ranking by meal beside one by day; None without meals.
+        by_meal: the ranking by meal next to one by day; None without meals.
         pairs: similar meals with and without each habit that was chosen by meal, by ID.
         times: the readings by time of day.
         offers: what may be chosen of each hypothesis that may be shown, by ID.

@@ -1,4 +1,4 @@
-"""What a caseload holds: a row a client, and effects pooled across those who agreed."""
+"""What a caseload has: a row for each client, and effects pooled over those who agreed."""
 
 from __future__ import annotations
 
@@ -122,13 +122,13 @@ class Estimate(Result):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class ByClient(Result):
-    """One client's own difference, alone and made steadier by the others.
+    """One client's own difference, alone and shrunken towards the others'.
 
     Attributes:
         raw: from the client's records alone.
         shrunken: drawn towards the others, with its 95 % ``interval``.
         differs: the whole interval is on one side of the pooled difference.
-        evidence: what the client's own ranking called it.
+        evidence: its level in the client's own ranking.
         suggestion: what the caseload suggests where the client's own records cannot tell.
     """
 
@@ -155,7 +155,7 @@ class PooledEffect(Result):
         shape: whether units with and without are compared, or so much more of the measure.
         per: of a dose, what all differences are for; else None.
         other_shape: the answer by the other shape, where it could be fitted.
-        p: with both shapes looked at.
+        p: allows for both shapes.
         spread_for_shrinkage: root mean square of true differences about 0; from 20 clients.
         phi: dependence of one unit on that a day before.
         doubts: why one that passes the claim level is a hint all the same.
@@ -192,13 +192,13 @@ class PooledEffect(Result):
 
     @property
     def answer(self) -> Estimate:
-        """The answer that counts."""
+        """The estimate that decides."""
         return self.reml if self.method == "reml" else self.two_stage
 
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Caseload(Result):
-    """A practice: a row a client, and effects pooled over the clients who agreed.
+    """A practice: a row for each client, and effects pooled over the clients who agreed.
 
     Attributes:
         agreed: clients with ``pooled = true``; ``declined`` with false; ``not_asked`` the rest.

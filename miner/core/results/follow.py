@@ -19,14 +19,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Since(Result):
-    """What is between the first look at days and what they are said to show.
+    """What was changed between the first look at days and the answer from them.
 
     Attributes:
         changed: days, ISO, whose records were added to, corrected or changed since.
         left_out: days left out since.
         without: what the answer would be without leaving them out; None where there is nothing.
-        seen: days that do not count, for their readings had been looked at under other dates.
-        settings: whether settings that bear on the answer were changed since.
+        seen: days that do not count, because their readings were looked at under other dates.
+        settings: whether settings that affect the answer were changed since.
         over_before: units that count though their day was over when it was written down.
     """
 

@@ -42,7 +42,7 @@ class Option(Result):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Undecided(Result):
-    """What the file itself does not decide.
+    """A question that the file does not answer.
 
     Attributes:
         key: what is answered with ``--set KEY=VALUE``.
@@ -103,7 +103,7 @@ class Loss(Result):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Proposal(Result):
-    """A proposed entry of ``sources.toml``; nothing is read by it until somebody declares it.
+    """A proposed entry of ``sources.toml``. Nothing is read by it until somebody saves it.
 
     Attributes:
         file: the file it is about.
@@ -112,7 +112,7 @@ class Proposal(Result):
         toml: the entry as it would be written.
         known: each key with its reason.
         questions: what is left to a person.
-        unused: the file's columns that no entry of the file speaks of.
+        unused: the file's columns that no entry of the file uses.
         rows: rows below the header that hold something of this stream.
         cadence_min: the commonest gap between two times, in minutes, or None.
         sample: the first rows, raw and as they would be read.

@@ -19,7 +19,7 @@ class MealSide(Result):
     Attributes:
         unit: its start on the wall clock.
         meal: breakfast, lunch, dinner, snack, or empty.
-        carbs_g: grams, None where not told.
+        carbs_g: grams, None if not noted.
         value: the outcome, in its own unit.
         curve: (minutes after its start, mg/dL above its own level before) of each reading.
     """

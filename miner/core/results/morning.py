@@ -19,7 +19,7 @@ class Noted(Result):
         date_only: noted for a date without a time of day: start and end are that date.
         kind: what it was without its length, such as the kind of movement.
         minutes: how long it took; 0 for a time.
-        own: of a meal or a tag, what the client called it; not told next to the words.
+        own: what the client called a meal or a tag; not shown next to the words.
     """
 
     stream: str

@@ -19,7 +19,7 @@ class ReadAs(Result):
         kind: of a meal breakfast, lunch, dinner, snack, "" or "not_food"; of a tag "habit", "few",
             "medicine", "pregnancy" or "illness".
         name: of a tag the word it counts under, synonyms followed; of a meal "".
-        beside: of a meal, what else is read as the same meal.
+        beside: what else is read as the same meal.
         days: of a tag, on how many days it is noted now.
         needed: of a tag, on how many days it has to be noted to be looked at as a habit.
     """
@@ -41,7 +41,7 @@ class CorrectionMade(Result):
         entered: when, ISO 8601.
         stream: meals or tags.
         action: "added", "mended", "taken_out" or "taken_back" (another correction).
-        place: the row it speaks of, or None where it adds a record.
+        place: the row that it corrects, or None if it adds a record.
         before: what was read there; nothing where it adds a record.
         now: the record that holds instead; nothing where it is taken out.
         in_force: whether it holds: neither taken back nor replaced by a later one.
@@ -140,14 +140,14 @@ class ClinicianNoted(Result):
     """What was noted of a clinician, and what that opens.
 
     Attributes:
-        informed: when the client was told to see one, ISO; empty where that is not known.
+        informed: when the client was referred to one, ISO; empty if not known.
         agreed: when the clinician agreed, ISO, or empty.
         covers: what the agreement covers.
         covered_before: what an agreement covered until now.
         open: topics of habits that may be proposed and tested now.
         opened: those of them that had been held back.
         held: topics that still are.
-        unread: why the records do not tell what is held back, or nothing.
+        unread: why the records do not show what is held back, or nothing.
         taken_back: whether the last note was taken back, so that this is what was before it.
     """
 
@@ -200,12 +200,12 @@ class Reworded(Result):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Merge(Result):
-    """What a merge, or a parting, comes to.
+    """What a merge, or its undoing, changes.
 
     Attributes:
         kind: "tag" or "food".
         action: "merged", "parted" or "preview" (nothing is written).
-        into: the word that stands for the others.
+        into: the word that the others count as.
         words: each word, that one first.
         together: all of them.
         reworded: what of the clients' ledgers is touched.
@@ -239,7 +239,7 @@ class Merges(Result):
     """What is merged in a practice, and what may be.
 
     Attributes:
-        merged: kind, word, and the word that stands for it.
+        merged: kind, word, and the word that it counts as.
         alike: the most noted first.
     """
 

@@ -78,7 +78,7 @@ class Per(Result):
 
 
 class DoubtCode(StrEnum):
-    """Why what passes the claim level is a hint all the same."""
+    """Why a pattern that passes the claim level is only a hint."""
 
     ORDER = "order"
     ONE_DAY = "one_day"
@@ -252,12 +252,12 @@ class Hypothesis(Worded):
 
     @property
     def span(self) -> float:
-        """What a difference is multiplied with to stand for the client's own habit; 1 of a cut."""
+        """By what a difference is multiplied to be that of the client's own habit; 1 for a cut."""
         return 1.0 if self.per is None else self.per.span
 
     @property
     def came_with(self) -> str | None:
-        """The habit that a single one cannot be told apart from, where that holds it back."""
+        """The habit that a single one cannot be separated from, if that is why it is withheld."""
         reason = self.withheld.reason if self.withheld else ""
         if len(self.factors) > 1 or not isinstance(reason, Message) or reason.code != NOT_TOLD:
             return None

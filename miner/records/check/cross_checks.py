@@ -113,7 +113,7 @@ def shift_of_movement(start: Floats, end: Floats, moved: RunningTotal, most: flo
     Args:
         start: of the nights in minutes, (nights,), in order.
         end: of them; nights under three hours do not count.
-        moved: steps, or what stands for them.
+        moved: steps, or minutes of movement in their place.
         most: how much of it a sleeper may make.
     """
     start, end = _recorded(start, end, moved)
@@ -265,10 +265,10 @@ class _Apart:
 
 
 def hold_together(streams: Streams, findings: Findings) -> None:
-    """Ask where the clock of one stream seems to differ from another's, or where days do not meet.
+    """Report a stream whose clock seems to differ from another's, and streams without common days.
 
-    Sleep is held against steps, meals, stress and tags, meals against the rises of glucose, and
-    the days of every stream against those of the glucose.
+    Sleep is compared with steps, meals, stress and tags, meals with the rises of glucose, and the
+    days of every stream with those of the glucose.
 
     Args:
         streams: the six, each with ``left_out`` filled in.

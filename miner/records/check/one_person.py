@@ -1,8 +1,8 @@
 """Whose records these are: several people in a file, the readings of another client, days copied.
 
-A client is held against the others by the raw lines of its files, a few hundred places of each
-file, so that a practice of hundreds costs a tenth of a second; what is found is read and compared
-day by day before anything is said.
+The raw lines of a client's files are compared with those of the others at a few hundred places of
+each file, which takes a tenth of a second for hundreds of clients. What is found there is read and
+compared day by day before it is reported.
 """
 
 from __future__ import annotations

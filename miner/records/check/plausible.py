@@ -151,7 +151,7 @@ def plausible_meals(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 
     Carbohydrate, protein and fat give 4, 4 and 9 kcal a gram; together they may not give 30 %
     and 60 kcal more than the energy noted. Energy that is four times what they give in nearly all
-    meals reads like kilojoules; still more, in meals that tell some of each of the three, reads
+    meals looks like kilojoules. Still more, in meals that have some of each of the three, looks
     like another unit of the grams. More than 400 g of carbohydrate in one meal is asked about.
     """
     used = blank(frame["left_out"])

@@ -1,4 +1,4 @@
-"""Sleep held against its own night: what cannot be is left out, what is odd is asked about.
+"""Sleep compared with its own night: impossible values are left out, odd ones are asked about.
 
 A value that is left out becomes unknown; the night itself stays.
 """

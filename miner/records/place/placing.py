@@ -147,7 +147,7 @@ def _offsets(table: RawTable, source: Source, findings: Findings) -> Lengths | N
 def _without_offset(
     table: RawTable, source: Source, beside: Lengths | None, zone: str | None, findings: Findings
 ) -> Mask:
-    """Return the rows in UTC without an offset of the wall clock, where no zone stands for it."""
+    """Return the rows in UTC that have neither an offset of the wall clock nor a zone."""
     if beside is None or zone is not None:
         return np.zeros(len(table.rows), dtype=bool)
     lost = np.isnat(beside)

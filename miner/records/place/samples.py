@@ -30,8 +30,8 @@ def sampled(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Make episodes of a level that was sampled, or is in rows with a start and an end.
 
-    A sample stands for the time until the next one, at most the modal gap. What was not measured
-    (blank, a not_measured word, below 0) is neither high nor low: it ends an episode unless the
+    A sample counts for the time until the next one, at most the modal gap. What was not measured
+    (blank, a not_measured word, below 0) is neither high nor low. It ends an episode unless the
     gap is within join_gaps_min.
 
     Returns:

@@ -1,9 +1,9 @@
 """Reads written times (ISO 8601, a format, counts since 1970) and places them in a zone.
 
-A time is a date with hours and minutes at least; what is less (``T08``, ``T08:5``) is no time. A
-date alone is told apart. An offset that is written and cannot be used makes the whole unreadable.
+A time is a date with at least hours and minutes; less than that (``T08``, ``T08:5``) is not a time.
+A date alone is marked as one. An offset that cannot be used makes the whole text unreadable.
 Dates by week (2026-W10-1) and by day of the year (2026-061) are read; 24:00 is the next midnight.
-In a zone there is an hour that comes twice, and one that never comes.
+In most zones one hour of the year comes twice, and one never comes.
 
 Source: ISO 8601-1:2019, 5.2 and 5.3, and its amendment 1 of 2022 on 24:00; RFC 3339, 5.6; RFC 9557,
 4.1 (a zone's name in brackets).

@@ -215,7 +215,7 @@ class Column:
         written: how its times are written, or None where it holds none.
         values: its numbers; NaN where none can be read.
         numeric: it holds numbers.
-        nothing: the words among its numbers that stand for a missing one.
+        nothing: the words among its numbers that mean a missing one.
         odd: the other words among its numbers, the commonest first.
         unit: the one unit of time that its cells, such as 1h 20m, or its name say, or None.
         offset_unit: the unit of the offsets from UTC that it holds (empty: text), None without.

@@ -62,7 +62,7 @@ class Fed:
         stream: the stream.
         notes: the entry.
         taken: the columns with its values.
-        unused: the names of the columns that no entry of the table speaks of.
+        unused: the names of the columns that no entry of the table uses.
     """
 
     part: FilePart

@@ -18,7 +18,7 @@ from miner.records.read.files import TomlModel, read_toml
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """Words of the rule book; several in one text go together, a star stands for any letters."""
+    """Words of the rule book. Several in one text belong together; a star matches any letters."""
 
     listed: tuple[str, ...]
 
@@ -42,7 +42,7 @@ class Words:
 
 @lru_cache(maxsize=20_000)
 def _fits(pattern: str, word: str) -> bool:
-    """Say whether a word is one of the rule book's; only a star stands for other letters."""
+    """Say whether a word is one of the rule book's; only a star matches other letters."""
     return re.fullmatch(re.escape(pattern).replace(r"\*", ".*"), word) is not None
 
 
@@ -89,7 +89,7 @@ class LevelWords(_Table):
     join_gaps_min: float
 
     def of(self, cell: str) -> int | None:
-        """Return the level that a word stands for, from 0, or None."""
+        """Return the level that a word means, from 0, or None."""
         return next((at for at, each in enumerate(self.words) if each.mean(cell)), None)
 
 
@@ -122,7 +122,7 @@ class Exports(_Table):
         return named[0] if len(named) == 1 else None
 
     def says_length(self, name: Sequence[str]) -> bool:
-        """Say whether the words of a name speak of a length of time, not of its begin or end."""
+        """Say whether the words of a name are about a length of time, not its start or end."""
         rules = [x for rule in self.streams.values() for x in rule.columns.values() if x.unit]
         some = self.times["duration"].stand_in(name) or any(x.words.stand_in(name) for x in rules)
         return some and not any(self.times[x].stand_in(name) for x in ("start", "end"))

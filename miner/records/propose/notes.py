@@ -26,11 +26,11 @@ _NUMBERS = ("episodes.at_least", "episodes.for_min", "episodes.join_gaps_min")
 
 @dataclass(slots=True)
 class Notes:
-    """Keys of the entry with their reasons; an answer of a person comes before any of them.
+    """Keys of the entry with their reasons. An answer of a person comes before any of them.
 
     Attributes:
         book: how files tend to look.
-        answers: what a person said, by key; taken out as it is used.
+        answers: what a person answered, by key. Each is taken out when it is used.
         entry: the entry, with its tables.
     """
 
@@ -41,7 +41,7 @@ class Notes:
     questions: list[Undecided] = field(default_factory=list)
 
     def copy(self, answers: dict[str, str]) -> Notes:
-        """Return notes that go on from these, with answers of their own."""
+        """Return a copy of these notes with other answers."""
         known, questions = list(self.known), list(self.questions)
         return Notes(self.book, answers, deepcopy(self.entry), known, questions)
 
@@ -60,7 +60,7 @@ class Notes:
             inner[name or table] = value
 
     def given(self, key: str) -> Any:
-        """Return what a person says of a key, or None; it is not used up."""
+        """Return what a person answered to a key, or None, and keep the answer."""
         return typed(key, self.answers[key]) if self.answers.get(key) else None
 
     def choose(self, key: str, value: Any, code: str, **facts: Any) -> None:
@@ -84,7 +84,7 @@ class Notes:
         """Ask a person for a key; return the answer there is, or the default.
 
         Raises:
-            MinerError: the answer is none of the options.
+            MinerError: the answer is not one of the options.
         """
         given = self.answers.pop(key, None)
         if given is None:
@@ -104,7 +104,7 @@ class Notes:
     def ask_which(
         self, key: str, among: Sequence[Column], code: str, *, needed: bool
     ) -> str | None:
-        """Ask which of the columns is one of the stream; return the answer there is."""
+        """Ask which of the columns is one of the stream, and return the answer if there is one."""
         options = []
         for each in among:
             facts = {"filled": each.filled, "shown": next(iter(each.counts), "")}
@@ -149,7 +149,7 @@ class Notes:
 
     @staticmethod
     def no_option(key: str, given: str, known: Sequence[str]) -> MinerError:
-        """Return the refusal of an answer that is none of those there are."""
+        """Return the error for an answer that is not one of the options."""
         known, close = list(known), closest(given, known)
         code = "records.set_no_option"
         return MinerError(code, key=key, text=given, known=known, close=close)

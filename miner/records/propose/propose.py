@@ -181,16 +181,16 @@ def propose(
     shared: bool = False,
     alone: bool = False,
 ) -> tuple[Proposal, ...]:
-    """Propose how a file could be mapped, an entry for each stream it feeds; nothing is written.
+    """Propose how a file could be read: one entry for each stream in it. Nothing is written.
 
     Args:
         path: the file.
-        answers: what a person says, by key; a key of one stream alone as ``stress.KEY``.
+        answers: what a person answered, by key; a key of one stream only is ``stress.KEY``.
         client: the client's folder; by default the one the file is in.
         file: the pattern that the entries are for; by default the file's name.
-        shared: the entries are meant for every client of a practice: a run of digits in the
-            file's name, such as a date, then stands for any.
-        alone: nothing is asked of the client's other files, and nothing is read by the entries.
+        shared: the entries are for every client of a practice. Digits in the file's name, such as
+            a date, then match any digits.
+        alone: the client's other files are not read, and no rows are read by the entries.
 
     Raises:
         MinerError: it cannot be opened, there is no table with a header in it, or an answer cannot

@@ -29,7 +29,7 @@ class Claim:
     Attributes:
         stream: its name.
         rule: how its files tend to look.
-        marks: how much speaks for it: its name, or those of its columns.
+        marks: how much points to it: its name, or those of its columns.
         essential: the columns of which it cannot do without at least one.
     """
 

@@ -35,7 +35,7 @@ class Gathered:
         zone: the zone of times without an offset, or None.
         rows: for each table (a stream, or a glucose column) its rows as text by column.
         series: glucose column and cells of each series of samples.
-        told: what was not used, with the line and what is there.
+        told: what was not used, with its line and its text.
         people: for each person named, the lines of that person's records.
     """
 
@@ -57,7 +57,7 @@ class Gathered:
         self.told[told].append((row, shown if isinstance(shown, Message) else str(shown)))
 
     def about(self, row: int, person: str) -> None:
-        """Count a record of a person, where one is named; the address of a server is no name."""
+        """Count a record of a person, if it names one. The address of a server is not a name."""
         name = person.partition("/_history/")[0].rpartition("/")[2]
         if name:
             self.people[name].append(row)
@@ -95,7 +95,7 @@ def words(value: Any) -> str:
 
 
 def minutes(value: Any, unit: Any) -> float | None:
-    """Return a length in minutes, or None where it is no number or its unit is not known."""
+    """Return a length in minutes, or None if it is not a number or its unit is not known."""
     scale = TO_MINUTES.get(words(unit).casefold())
     try:
         return None if scale is None else float(words(value)) * scale

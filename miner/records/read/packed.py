@@ -181,7 +181,7 @@ def cells_of(part: IO[bytes], dated: Container[str] = ()) -> Iterator[Cell]:
 
 
 def worth_a_look(archive: zipfile.ZipFile, path: str, dated: set[str]) -> bool:
-    """Say whether anything may be in a sheet that its values do not tell; fast."""
+    """Say quickly whether a sheet may have more in it than its values show."""
     styles = b"|".join(style.encode() for style in sorted(dated))
     odd = re.compile(
         rb"<(?:\w+:)?f[\s/>]|\bt=[\"']e[\"']|\br=[\"'][A-Za-z]{2,}\d"

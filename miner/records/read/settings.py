@@ -113,7 +113,7 @@ class ClinicianTable(SettledTable):
 
 
 class LaboratoryTable(TomlModel):
-    """What a laboratory found, as the practitioner was told."""
+    """What a laboratory found, as it was reported to the practitioner."""
 
     a1c_percent: float | None = Field(default=None, ge=3, le=20)
     a1c_mmol_mol: float | None = Field(default=None, ge=9, le=195)

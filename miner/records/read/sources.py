@@ -118,19 +118,19 @@ class Episodes(TomlModel):
 class Source(TomlModel):
     """One entry: a file, the stream it feeds, and how to read it.
 
-    Columns besides those of the stream: ``time_of_day`` completes ``time`` (or ``start``) where
-    that holds dates only; ``duration`` stands for ``end``; ``utc_offset`` is the offset of the wall
-    clock of times in UTC. Sleep may have neither ``end`` nor ``duration``: with ``asleep_min``
-    and ``awake_min`` it ends when both have passed.
+    It may have three more columns than the stream. ``time_of_day`` completes a ``time`` or
+    ``start`` that has only dates. ``duration`` takes the place of ``end``. ``utc_offset`` is the
+    offset of the wall clock of times in UTC. Sleep may have neither ``end`` nor ``duration``: it
+    then ends when ``asleep_min`` and ``awake_min`` have passed.
 
     Attributes:
         part: the sheet of a spreadsheet, or the file inside an archive.
         units: of numbers and of ``duration``; of times, where they count from 1970
-            (``epoch_s``, ``epoch_ms``); of ``utc_offset``, where it is no text such as +02:00.
+            (``epoch_s``, ``epoch_ms``); of ``utc_offset``, if it is not a text such as +02:00.
         levels: what the file's words mean for a level: of stress, and of the level of episodes, a
             number; of ``intensity`` and of ``carbs_level`` and the like one of the stream's words.
         meals: what the file's words mean for ``meal``: breakfast, lunch, dinner, snack, not_food.
-        worn: the rows are no records: they are the intervals in which the tracker measured.
+        worn: the rows are not records, but the intervals in which the tracker measured.
     """
 
     file: Annotated[str, AfterValidator(_inside)]
@@ -247,12 +247,12 @@ class Source(TomlModel):
 
     @property
     def levels_are_numbers(self) -> bool:
-        """Whether the file's words for a level stand for numbers."""
+        """Whether the file's words for a level mean numbers."""
         return self.episodes is not None or self.stream == "stress"
 
     @property
     def level_choices(self) -> tuple[str, ...]:
-        """The stream's words that the file's words for a level may stand for, if any."""
+        """The stream's words that the file's words for a level may mean, if any."""
         return next(
             (
                 choices
@@ -290,7 +290,7 @@ class Source(TomlModel):
 
     @property
     def needed(self) -> tuple[str, ...]:
-        """Every column of the file's own that the entry speaks of."""
+        """Every column of the file that the entry uses."""
         level = (self.episodes.column,) if self.episodes else ()
         return tuple(dict.fromkeys((*self.columns.values(), *self.where, *level)))
 

@@ -199,7 +199,7 @@ class RawTable:
     def text(self, column: str) -> Text:
         """Return a column as text without blanks around it; a blank cell is an empty text.
 
-        The apostrophe that keeps a spreadsheet from running a cell is no part of it.
+        The apostrophe that keeps a spreadsheet from running a cell does not belong to its text.
         """
         cells = self.cells[column]
         if not pd.api.types.is_string_dtype(cells):

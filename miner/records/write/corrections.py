@@ -56,7 +56,7 @@ class Correction:
         row: its line, from 1; 0 where it is not written yet.
         entered: when, ISO 8601.
         stream: meals or tags.
-        target: file and row it speaks of; None where it adds a record.
+        target: the file and row that it corrects; None if it adds a record.
         was: what was read there, as :func:`miner.records.write.corrections.described` returns it.
         values: the record that holds instead, the stream's columns as text; none where the record
             is taken out, or, of a row of this file, where that row is taken back.
@@ -76,7 +76,7 @@ class Correction:
 
 
 def read_corrections(folder: Path, findings: Findings) -> tuple[Correction, ...]:
-    """Read the corrections of a client folder in their order; none where there is no file.
+    """Read the corrections of a client folder in their order; none without a file.
 
     Args:
         folder: the client's folder.
@@ -191,7 +191,7 @@ def _rows(raw: bytes) -> Iterator[tuple[int, Mapping[str, str]]]:
     """Yield the line and the cells of each row below the header.
 
     Raises:
-        MinerError: it is no text with commas, or its columns are not these.
+        MinerError: it is not a text with commas, or its columns are not these.
     """
     reader = csv.reader(io.StringIO(_text(raw), newline=""))
     header: tuple[str, ...] = ()
@@ -358,7 +358,7 @@ def correct(
 
 
 def _of_files(item: Correction) -> bool:
-    """Say whether a correction speaks of a row of a file that came in."""
+    """Say whether a correction is about a row of a file of the client."""
     return item.target is not None and item.target[0] != NAME
 
 
@@ -392,7 +392,7 @@ def _records(own: Corrections, stream: str, read: Read, findings: Findings) -> R
 def _replace(
     out: Corrected, stream: str, own: Corrections, records: Records, findings: Findings
 ) -> None:
-    """Put corrections in place of the rows of the files that they speak of."""
+    """Put corrections in place of the rows that they correct."""
     frame = out.streams[stream]
     taken: dict[int, Correction] = {}
     for item in own:

@@ -69,7 +69,7 @@ def typed_time(client: Client, typed: str, stream: str) -> str:
     """Return a time as typed in the form in which it is written.
 
     Raises:
-        MinerError: it is no time, no clock showed it, or it is outside the records.
+        MinerError: it is not a time, no clock showed it, or it is outside the records.
     """
     when = WHEN.fullmatch(typed.strip())
     try:

@@ -22,7 +22,7 @@ _HEADING = re.compile(r"##\x20(Day|Session)\x20(\d{4}-\d\d-\d\d)(?:,\x20entered\
 
 
 def read_notes(folder: Path) -> tuple[Note, ...]:
-    """Return the notes in the order of the file; none where there is no file.
+    """Return the notes in the order of the file; none without a file.
 
     Raises:
         MinerError: it is a link, or no text.
@@ -34,7 +34,7 @@ def notes_in(raw: bytes) -> tuple[Note, ...]:
     """Return the notes of a file.
 
     Raises:
-        MinerError: it is no text.
+        MinerError: it is not text.
     """
     lines = [line.removesuffix("\r") for line in _text(raw).split("\n")]
     found = []

@@ -1,7 +1,7 @@
 """What the client ticked in an alternating test: date, plan, and yes, no or forgot.
 
-A client's own files may have any name ``ticks*.csv``. What is noted here goes into one file of
-its own, a row for each answer and when it was noted; a later row takes the place of an earlier.
+A client's own files may have any name ``ticks*.csv``. What is noted here goes into one more
+file, with a row for each answer and when it was noted. A later row replaces an earlier one.
 """
 
 from __future__ import annotations
@@ -27,11 +27,11 @@ _COLUMNS = ("date", "plan", "answer", "noted")
 
 @dataclass(frozen=True, slots=True)
 class NotedTick:
-    """One answer as it was noted: "yes", "no", "forgot", or nothing where it was taken back.
+    """One answer as it was noted: "yes", "no", "forgot", or nothing if it was taken back.
 
     Attributes:
         day: ISO date.
-        noted: when, ISO 8601; empty in a file of before that was written down.
+        noted: when, ISO 8601; empty in a file that does not say.
     """
 
     day: str
@@ -89,11 +89,11 @@ class Ticks:
 
 
 def read_ticks(folder: Path) -> Ticks:
-    """Read every ``ticks*.csv`` of a client folder; none is no tick.
+    """Read every ``ticks*.csv`` of a client folder; without a file there are no ticks.
 
-    The third column may have any name; an empty answer is no tick. Where a file says when each
-    row was noted, the last of a day counts. A row that is no date, no plan
-    or no known answer is left out and reported; so are days that were ticked both yes and no.
+    The third column may have any name, and an empty answer does not count. If a file says when
+    each row was noted, the last of a day counts. A row without a date, a plan or a known answer is
+    left out and reported. So are days that were ticked both yes and no.
 
     Raises:
         MinerError: a file is not text, or has no columns ``date`` and ``plan`` and a third one.
@@ -139,7 +139,7 @@ def _one_a_day(
     places: Mapping[tuple[str, str], tuple[str, int]],
     findings: Findings,
 ) -> dict[tuple[str, str], str]:
-    """Return the one answer of each day; "forgot" gives way, yes and no together are nothing."""
+    """Return one answer for each day; "forgot" yields to the others, yes and no cancel out."""
     by_day = {}
     for (plan, when), answers in seen.items():
         file, row = places[plan, when]
