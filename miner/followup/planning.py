@@ -1,4 +1,4 @@
-"""An alternating test in one person: pairs of periods, a coin in each, between sensor changes.
+"""An alternating test in one person: pairs of periods in a drawn order, between sensor changes.
 
 How large it has to be, when it can be, and how its pairs are read.
 """
@@ -117,6 +117,7 @@ def plan_seed(check: str) -> int:
     Args:
         check: of that entry's text.
     """
+    # "coins" is in the seed of every order that was drawn so far, so it stays
     text = json.dumps(["coins", check])
     return int(hashlib.sha256(text.encode()).hexdigest()[:8], 16)
 

@@ -198,8 +198,8 @@ def _power(item: KeptResult, rules: RuleBook, amounts: Amounts) -> list[str]:
 def _looks(look: EveryLook, item: KeptResult, rules: RuleBook) -> str:
     keys = ["looked_clear" if look.reached else "looked_open"]
     if look.units_one_look is not None:
-        keys.append("price_far" if look.units_every_look is None else "price")
-    keys += ["price_days"] * bool(look.price_days)
+        keys.append("looks_far" if look.units_every_look is None else "looks")
+    keys += ["looks_longer"] * bool(look.price_days)
     values = {
         "day": dated(look.reached_on),
         "one": look.units_one_look,

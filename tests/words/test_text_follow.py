@@ -84,10 +84,10 @@ finds 2 mg/dL in         6 of 100   8 of 100   12 of 100
 finds in 80 of 100           none   10 mg/dL     6 mg/dL
 last day                   29 Mar     29 Mar      29 Mar
 
-No length finds that in 60 of 100. Watching needs about 17 new days (keep
+No length finds that in 60 of 100 tests. Watching needs about 17 new days (keep
 4c28aa7c --as watch). The client can also do it anyway (keep 4c28aa7c --as
-adopt), or leave it. Stop if the client is unwell, or worried about food.
-Calendar: --detail. To agree all the same: --length short, middle or long, or
+adopt), or leave it. Stop if the client is unwell, or worried about food. To see
+the days: --detail. To agree all the same: --length short, middle or long, or
 --pairs 7, 14 or 28. The order is drawn then.
 """
 

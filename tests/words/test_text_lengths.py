@@ -76,7 +76,7 @@ def test_three_lengths_stand_side_by_side_and_none_finds_it(rules: RuleBook) -> 
     assert "the average would be about 2 mg/dL lower, not 9." in text
     assert "finds 2 mg/dL in 6 of 100 8 of 100 12 of 100" in text
     assert "weeks, sensors 4, 2 8, 4 16, 8" in text
-    assert "No length finds that in 60 of 100. Watching needs about 17 new days" in text
+    assert "No length finds that in 60 of 100 tests. Watching needs about 17 new days" in text
     assert "--length short, middle or long, or --pairs" in text
     assert "2026-03-02" not in text
     assert "2 to 3 Mar 2026" in told(plan(offered()), rules, detail=True)

@@ -239,7 +239,7 @@ class EveryLook(Result):
         reached: whether it has got there.
         units_one_look: new units that one look on one date would take, 80 times in 100.
         units_every_look: new units when every unit may be looked at.
-        price_days: how many days longer that takes: the price of looking every day.
+        price_days: how many days longer it takes to look every day than once, on the date.
         reached_on: the day whose look got there first.
     """
 
