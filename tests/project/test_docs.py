@@ -55,7 +55,7 @@ def options_of(name: str) -> str:
     lines = ["", f"Usage: `{' '.join(usage.split())}`", "", "| option | meaning |", "|---|---|"]
     for row in filter(None, (each.get_help_record(here) for each in command.get_params(here))):
         option, meaning = (" ".join(cell.split()).replace("|", r"\|") for cell in row)
-        if meaning and option not in ("--help", "--debug"):
+        if meaning and option not in ("--help", "--debug", "--rules PATH"):
             lines.append(f"| `{option}` | {meaning} |")
     return "\n".join(lines) + "\n\n"
 
