@@ -183,7 +183,7 @@ def power_on(kept: FrozenIdea, days: int, together: int) -> float | None:
 
 
 def reading_days(kept: FrozenIdea, together: int) -> int:
-    """Return after how many days a kept idea is read, within 14 to 120.
+    """Return after how many days a kept pattern is read, within 14 to 120.
 
     After as many as find the difference looked for 80 times in 100, by themselves.
     """

@@ -1,4 +1,4 @@
-"""What a verdict is seen by: the units before, and those of the test or the new ones."""
+"""The picture of a verdict: the units before, and those of the test or the new ones."""
 
 from __future__ import annotations
 

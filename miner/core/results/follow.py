@@ -110,7 +110,7 @@ class Plan(Result):
         lengths: what tests of other lengths would be, until it is written.
         six_pairs_find: smallest difference that the shortest test, six pairs, would find 80 times
             in 100; None where that is not known.
-        put_aside: earlier plans of the same idea that were given up unread.
+        put_aside: earlier plans of the same pattern that were given up unread.
         meal: the kind of meal it is read from, an arm a day; empty where days are read.
     """
 
@@ -185,7 +185,7 @@ class PlanResult(Worded):
         pairs_not_followed: pairs on which what was planned was not done, or nothing says it was.
         as_followed: the same test on the pairs that were followed.
         ticks_and_records_differ: days on which a tick says one thing and the records another.
-        put_aside: earlier plans of the same idea that were given up unread.
+        put_aside: earlier plans of the same pattern that were given up unread.
         late_pairs, paused_pairs: begun before the order was drawn, or in a pause: not counted.
         paused: whether it waits now for a caution that came after it was planned.
         pauses: each in words.
@@ -299,7 +299,7 @@ class PeriodSeen(Result):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class FollowPicture(Result):
-    """What a verdict is seen by; there is none before its date.
+    """The picture of a verdict; there is none before its date.
 
     Attributes:
         before: the units that suggested it.
@@ -350,13 +350,12 @@ class KeptResult(Worded):
         sought: the difference that new units are looked at for.
         power: how often they show it on the date, if it is true.
         reason: why it could not be settled, or nothing.
-        tried_before: how an earlier test of the same idea ended, or None.
+        tried_before: how an earlier test of the same pattern ended, or None.
         test: its last alternating test: what came of it, or how far it is.
         reworded: of a tag or food whose words were merged or parted since, the words it was kept
             with, which count; else nothing.
         since: of a verdict, what was changed of its days after somebody had looked at them.
-        picture: what the verdict is seen by; None without one, so that nobody stops at a lucky
-            moment.
+        picture: of the verdict; None before it, so that nobody stops at a lucky moment.
         shape: of a dose the differences are for one unit of it.
         span: how far the client's own quarters of a dose lay apart; 1 of a cut.
     """
@@ -397,7 +396,7 @@ class KeptResult(Worded):
     span: float = 1.0
 
     sentence = Said("p_adjusted")
-    """What may be said of it; a verdict in the words of its level."""
+    """The claim that it allows; for a verdict, that of its level."""
 
     CALLED: ClassVar[Mapping[str, str]] = {"as_": "as"}
 

@@ -181,7 +181,7 @@ class WordCount(Result):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Reworded(Result):
-    """A fixed question or a kept idea of one client that a merge touches.
+    """A fixed question or a kept pattern of one client that a merge touches.
 
     Attributes:
         client: the client's folder.
