@@ -92,7 +92,12 @@ def _classes() -> dict[ClassOfCaution, CautionClass]:
 
 
 class FactorRule(Checked):
-    """One habit: where it is read, where it is cut, what it may come before, how it is said."""
+    """One habit: where it is read, where it is cut, what it may come before, how it is said.
+
+    Attributes:
+        of_several_words: texts, by key, that take the place of its own where a client's words for
+            it are several: 'days with "coffee late"', and not "coffee late days".
+    """
 
     unit: Literal["day", "meal"] = "day"
     stream: str
@@ -119,6 +124,7 @@ class FactorRule(Checked):
     with_many: str
     without_many: str
     without_one: str | None = None
+    of_several_words: dict[str, str] = Field(default_factory=dict)
     try_: str = Field(alias="try")
     worth_doing_anyway: bool = False
     carry_over_days: int = Field(default=0, ge=0)
@@ -372,6 +378,7 @@ class RuleBook(Checked):
             raise MinerError("rulebook.no_factor", name=name, close=closest(name, self.factors))
         texts = ("phrase", "with_one", "with_many", "without_many", "without_one", "column")
         given = {key: getattr(pattern, key) for key in texts}
+        given |= pattern.of_several_words if len(words.split()) > 1 else {}
         said = {key: text and text.replace("{words}", words) for key, text in given.items()}
         return pattern.model_copy(update=said)
 

@@ -96,7 +96,7 @@ class Card:
         if self.teller.brief.calm:
             return self._say("calm", key, **self._names())
         if self.item.evidence in TOLD:
-            key = f"{key}_{self._relation()}"
+            key = f"{key}_{self.relation()}"
         return self._say("card", key, **self._names())
 
     def counted(self) -> str:
@@ -105,7 +105,7 @@ class Card:
         if not counts.known or (not counts.with_ and not counts.without):
             return self._say("card", "no_units", unit=teller.unit)
         factors = teller.factors(self.item)
-        key = "counted_together" if len(factors) == 2 else f"counted_{self._relation()}"
+        key = "counted_together" if len(factors) == 2 else f"counted_{self.relation()}"
         said = [
             self._say(
                 "card",
@@ -115,7 +115,7 @@ class Card:
                 with_high=counts.with_high,
                 without=counts.without,
                 without_high=counts.without_high,
-                with_words=self._with_words(),
+                with_words=self.with_words(),
             )
         ]
         return " ".join([*said, *self._against_counts()])
@@ -143,7 +143,7 @@ class Card:
                 "card",
                 "means",
                 name=self.name,
-                with_words=self._with_words(),
+                with_words=self.with_words(),
                 unit=amounts.unit(item.unit),
                 **dict(zip(("mean_with", "mean_without"), means, strict=True)),
             )
@@ -286,10 +286,11 @@ class Card:
     def _size(self, value: float) -> str:
         return self.teller.amounts.level(abs(value), self.item.unit)
 
-    def _with_words(self) -> str:
+    def with_words(self) -> str:
+        """Return the habit, as several of them."""
         return clean(self.teller.factors(self.item)[0].with_many, 60)
 
-    def _relation(self) -> str:
+    def relation(self) -> str:
         """Return how it stands in time: what is a piece of a meal does not come before it."""
         return "same_day" if self.teller.unit == "meal" else self.item.relation
 

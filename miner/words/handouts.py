@@ -14,9 +14,10 @@ from miner.words.amounts import MG_DL_PER_MMOL_L
 from miner.words.card import Card, measure_word
 from miner.words.cautions import reasons_of
 from miner.words.followed import followed_by
+from miner.words.ranking import inseparable
 from miner.words.safe import clean
 from miner.words.sentences import could_have_shown, evidence_of, on_a_told_date
-from miner.words.wording import capital, client_always, day_and_month, few, say, span_words
+from miner.words.wording import capital, client_always, day_and_month, few, listed, say, span_words
 
 if TYPE_CHECKING:
     from miner.words.teller import Teller
@@ -33,6 +34,7 @@ def session(teller: Teller) -> dict[str, Any]:
         "also": [one.told() for one in open_],
         "headline": headline(teller),
         "nothing": nothing_stood_out(teller),
+        "together": together(teller),
         "one_by_one": say(teller.rules, "client", "one_by_one"),
         "could_be": could_be(teller),
         "unasked": unasked(teller),
@@ -67,7 +69,7 @@ def headline(teller: Teller) -> str:
         return say(rules, "client", "too_few")
     if unasked(teller):
         return say(rules, "client", "unasked")
-    if nothing_stood_out(teller):
+    if nothing_stood_out(teller) or (not _any_clear(teller) and not_told_apart(teller)):
         return nothing_words(teller)
     shown = {item.id: item for one in teller.each() for item in [*one.chosen(), *one.questions()]}
     clear = sum(item.evidence is Evidence.CLEAR and not item.small for item in shown.values())
@@ -81,8 +83,39 @@ def headline(teller: Teller) -> str:
     return say(rules, "client", "plain", first=first, last=last)
 
 
+def not_told_apart(teller: Teller) -> list[Card]:
+    """Return habits that came together too often to tell which one it is, of what may be shown."""
+    groups = (
+        [Card(one, item) for item in group if not one.hides(item.factors[0])]
+        for one in teller.each()
+        for group in inseparable(one.brief.ranking, one.rules)
+    )
+    return next((cards for cards in groups if len(cards) > 1), [])
+
+
+def together(teller: Teller) -> str:
+    """Return which habits came together, and with how many high days; nothing where none did."""
+    cards = not_told_apart(teller)
+    if not cards:
+        return ""
+    habits = capital(listed([card.with_words() for card in cards]))
+    said = [
+        say(
+            teller.rules, "client", "came_together", habits=habits, units=f"{cards[0].teller.unit}s"
+        )
+    ]
+    if not teller.brief.calm:
+        said.append(cards[0].counted())
+    said.append(say(teller.rules, "client", "separate", units=f"{cards[0].teller.unit}s"))
+    return " ".join(said)
+
+
 def nothing_words(teller: Teller) -> str:
     """Return that no habit stood out, where one would have; else that we could not tell."""
+    cards = not_told_apart(teller)
+    if cards:
+        key = f"which_{cards[0].relation()}"
+        return say(teller.rules, "client", key, changed=cards[0].changed)
     rankings = [one.brief.ranking for one in teller.each()]
     shown = any(could_have_shown(ranking, teller.rules) for ranking in rankings)
     key = "nothing" if shown else "could_not_tell"
@@ -198,6 +231,7 @@ def take_home(teller: Teller) -> dict[str, Any]:
         "words": words,
         "followed": followed_by(teller)[0][-1:],
         "nothing": nothing_words(teller) if none else "",
+        "together": together(teller) if none else "",
         "waits": _waits(teller),
         "looked": month_sentence(teller),
         "seen": [_seen(card) for card in seen],

@@ -21,6 +21,7 @@ from miner.core.results import (
     Hypothesis,
     PairsTest,
     PlanResult,
+    Withheld,
     Wording,
     worded,
 )
@@ -78,6 +79,26 @@ def quiet(brief: Briefing, level: Evidence) -> Briefing:
     return replace(brief, ranking=ranking, by_meal=by_meal)
 
 
+def together(brief: Briefing) -> Briefing:
+    """The briefing with two habits that came on the same days, and with nothing clear."""
+    alone = [item for item in brief.ranking.hypotheses if len(item.factors) == 1]
+    first = next(item for item in alone if item.evidence is Evidence.CLEAR)
+    other = next(item for item in alone if item.factors == ("late_sleep",)
+                 and item.outcome == first.outcome)  # fmt: skip
+    own = quiet(brief, Evidence.CANNOT_TELL)
+    first, other = (
+        replace(item, difference=40.0, p=0.001, withheld=Withheld(reason, 0, 5))
+        for item, name in ((first, "late_sleep"), (other, "short_sleep"))
+        for reason in [Message("hypotheses.not_told_apart", {"factor": name, "other": name})]
+    )
+    same = {first.id: first, other.id: other}
+    items = (
+        replace(same.get(item.id, item), evidence=Evidence.CANNOT_TELL)
+        for item in own.ranking.hypotheses
+    )
+    return replace(own, ranking=replace(own.ranking, hypotheses=tuple(items)))
+
+
 def kept(rules: RuleBook, **changes: Any) -> KeptResult:
     known: dict[str, Any] = {
         "id": "4c28aa7c", "as_": "watch", "kept_on": "2026-03-01",
@@ -132,6 +153,8 @@ def states(brief: Briefing, rules: RuleBook, clear: Hypothesis) -> dict[str, Bri
         "its own question": found(brief, **asked),
         "nothing": quiet(brief, Evidence.LITTLE_SIGN),
         "nothing could be told": quiet(brief, Evidence.CANNOT_TELL),
+        "not told apart": together(brief),
+        "calm, not told apart": replace(together(brief), calm=True),
         "too few": replace(brief, ranking=few, by_meal=None),
         "calm": replace(brief, calm=True),
         "calm, nothing": replace(quiet(brief, Evidence.LITTLE_SIGN), calm=True),
@@ -181,6 +204,22 @@ def test_every_page_of_a_client_is_easy_to_read(
         if not is_easy(text)
     }
     assert hard == {}
+
+
+@pytest.mark.parametrize("kind", PAGES)
+def test_habits_that_came_together_are_named_and_not_called_nothing(
+    brief: Briefing, text_of: Callable[..., str], kind: str
+) -> None:
+    text, calm = (
+        text_of(own, kind) for own in (together(brief), replace(together(brief), calm=True))
+    )
+    for said in (text, calm):
+        assert "We could not tell which habit came before high glucose at waking." in said
+        assert "Late nights and short nights came on the same days." in said
+        assert "No habit stood out" not in said
+        assert "one by one" not in said
+    assert "Your glucose at waking was high after" in text
+    assert "was high after" not in calm
 
 
 @pytest.mark.parametrize("kind", PAGES)
