@@ -200,8 +200,9 @@ class _Teller:
             units=several(told, ranking.unit),
         )
         lines = []
-        if ranking.status != "too_few" and ranking.rankings_of_these_records > 1:
-            lines.append(say(self.rules, "list", "ways", count=ranking.rankings_of_these_records))
+        ways = 1 if ranking.second_look else ranking.rankings_of_these_records
+        if ranking.status != "too_few" and ways > 1:
+            lines.append(say(self.rules, "list", "ways", count=ways))
         notes = [*map(str, ranking.notes), *not_ranked(ranking, self.rules)]
         return [
             paragraph(title),
@@ -383,7 +384,8 @@ class _Teller:
             return []
         size = self.amounts.about(primary[0].detectable, primary[0].unit)
         label = outcome_label(primary[0].name, self.rules, self.ranking.unit)
-        return [say(self.rules, "list", "reach", size=size, label=label)]
+        key = "reach_meal" if self.ranking.unit == "meal" else "reach"
+        return [say(self.rules, "list", key, size=size, label=label)]
 
     def closing(self, *, found: bool) -> Parts:
         """Return what high is, what patterns do not show, and what to do next."""

@@ -255,7 +255,7 @@ def meals_and_settings(desk: Desk, code: str, practice: Path) -> None:
     page.check("input[name=unit][value=meal]")
     page.click("text=Rank like this")
     page.wait_for_selector(".kicker:has-text('by meal')")
-    page.wait_for_selector("main >> text=A second look")
+    page.wait_for_selector("main >> text=Second look")
 
     desk.go(f"/clients/{code}/meals")
     page.select_option("#factor", "late_meal")

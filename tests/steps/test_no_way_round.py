@@ -179,12 +179,10 @@ def test_the_unit_ranked_first_keeps_the_claims_whatever_the_practice_says_later
     (folder.parent / "practice.toml").write_text('rank_unit = "meal"\n')
     found = ranked(folder)
     assert found.unit == "meal"
-    assert next(map(str, found.notes)).startswith(
-        "This is a second look, by meal: these records were ranked by day"
-    )
+    assert next(map(str, found.notes)).startswith("Second look: days were ranked first, so nothing")
     assert all(item.evidence is not Evidence.CLEAR for item in found.hypotheses)
     again = ranked(folder, unit="day")
-    assert not any("second look" in note for note in map(str, again.notes))
+    assert not any("Second look" in note for note in map(str, again.notes))
 
 
 @pytest.mark.parametrize("how", ["ask", "why"])

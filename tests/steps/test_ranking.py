@@ -85,7 +85,7 @@ def test_days_left_out_after_a_ranking_are_told_with_the_answer_beside(folder: P
 
 def test_the_other_unit_is_a_second_look_and_nothing_searched_is_clear(folder: Path) -> None:
     found = ranked(folder, unit="meal")
-    assert next(map(str, found.notes)).startswith("This is a second look, by meal")
+    assert next(map(str, found.notes)).startswith("Second look: this practice ranks days first")
     assert all(item.evidence is not Evidence.CLEAR for item in found.hypotheses)
 
 
