@@ -89,7 +89,7 @@ def test_what_is_ranked_second_is_a_second_look(practice: Path, visitor: Open) -
     assert ids
     assert "Every meal, with and without" in words(one.get(f"{CLIENT}/patterns/{ids[0]}"))
     page = one.post(f"{CLIENT}/ranking", first="2026-01-20")
-    assert "ranked in 3 ways" in words(page)
+    assert "Ranked in 3 ways" in words(page)
     for said in ("By day", "By meal", "By day, from 2026-01-20"):
         assert f">{said}</a>" in page.text
 
