@@ -92,12 +92,7 @@ def _classes() -> dict[ClassOfCaution, CautionClass]:
 
 
 class FactorRule(Checked):
-    """One habit: where it is read, where it is cut, what it may come before, how it is said.
-
-    Attributes:
-        of_several_words: texts, by key, that take the place of its own where a client's words for
-            it are several: 'days with "coffee late"', and not "coffee late days".
-    """
+    """One habit: where it is read, where it is cut, what it may come before, how it is said."""
 
     unit: Literal["day", "meal"] = "day"
     stream: str
