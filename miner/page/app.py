@@ -196,17 +196,18 @@ def fault_page(page_request: PageRequest, error: Exception) -> HTMLResponse:
         )
     if isinstance(error, MinerError):
         status = 404 if isinstance(error, Missing) else 413 if isinstance(error, TooLarge) else 400
-        held = error.code.startswith(HELD)
-        sentences = [text for text, _ in cautions.refusal(error)] if held else error.sentences
-        told: dict[str, Any] = {"row": error.row, "sentences": sentences}
+        told: dict[str, Any] = {"row": error.row, "sentences": error.sentences, "held": ""}
         told["code"] = _whose(page_request)
         told["file"] = error.file and PurePath(error.file).name
         told["title"] = message("page.not_as_it_stands")
+        if error.code.startswith(HELD):
+            told["title"], *told["sentences"] = (text for text, _ in cautions.refusal(error))
+            told["code"] = told["held"] = PurePath(str(error.values["folder"])).name
     else:
         traceback.print_exception(error, file=sys.stderr)
         said, status = texts("page.program_fault", {}), 500
         told = {"title": said["text"], "sentences": (said["found"], said["do"])}
-        told |= {"file": None, "row": None}
+        told |= {"file": None, "row": None, "held": ""}
     return render.page(page_request, "fault.html", status=status, first=(), **told)
 
 

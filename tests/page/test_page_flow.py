@@ -256,6 +256,21 @@ def test_a_pattern_by_meal_is_found_kept_and_shared(practice: Path, visitor: Ope
     assert one.get(f"{CLIENT}/patterns/00000000").status_code == 404
 
 
+def test_a_refusal_by_a_caution_leads_to_the_intake(practice: Path, visitor: Open) -> None:
+    one, folder = visitor(practice), practice / "client-01"
+    settings = folder / "client.toml"
+    asked = settings.read_text(encoding="utf-8").replace('insulin = "no"', 'insulin = "yes"')
+    settings.write_text(asked, encoding="utf-8")
+    one.post(f"{CLIENT}/ranking")
+    page = one.post(f"{CLIENT}/patterns/4c28aa7c/keep", **{"as": "alternate"})
+    told = squeezed(words(page))
+    assert squeezed("client-01: no test about sleep can be planned yet.") in told
+    assert squeezed("Why: yes to insulin.") in told
+    assert squeezed("What lifts it: refer the client to a clinician") in told
+    assert f'href="{CLIENT}/intake">Open the page Intake' in page.text
+    assert ledger.named(ledger.read(folder), "kept") == ()
+
+
 def test_a_change_of_the_rule_book_tells_days_and_no_results(practice: Path, visitor: Open) -> None:
     one, folder = visitor(practice), practice / "client-01"
     page = words(one.post("/rules/short_sleep", at="6.5", action="look"))
