@@ -87,8 +87,10 @@ def read_head(source: str | BinaryIO) -> Head:
 
 def _head_text(head: Head) -> bytes:
     told = sorted([factor, outcome, str(level)] for (factor, outcome), level in head.told.items())
+    state = head.row.state
     found: dict[str, Any] = {
         "row": head.row.to_dict()
+        | {"state": state and state.to_dict() | {"typed": state.typed}}
         | {name: stored(getattr(head.row, name)) for name in ("error", "cautions", "attention")},
         "fingerprint": head.fingerprint,
         "told": told,

@@ -68,6 +68,18 @@ def id_of_number(client: Client | Path, asked: str) -> str:
     raise MinerError(code, number=text, most=len(ids), unit=unit, folder=folder_of(client))
 
 
+def number_of(client: Client | Path, id_: str) -> str:
+    """Return the number that a pattern has in the last ranking shown; its ID where it has none.
+
+    Args:
+        client: as read, or its folder.
+        id_: of the pattern.
+    """
+    last = _last(client)
+    ids = [] if last is None else [str(one) for one in last.listed("ids")]
+    return str(ids.index(id_) + 1) if id_ in ids else id_
+
+
 def _last(client: Client | Path) -> Event | None:
     shown = ledger.named(ledger_of(client).book, "numbered")
     return shown[-1] if shown else None

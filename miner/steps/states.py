@@ -19,6 +19,7 @@ from miner.records.write.ticks import read_ticks
 from miner.rulebook import RuleBook
 from miner.steps.checking import check_records
 from miner.steps.client_ledger import ledger_of
+from miner.steps.numbers import number_of
 from miner.steps.opening import read_client, rules_of
 
 
@@ -157,11 +158,14 @@ def _ranked(client: Client, report: CheckReport, book: Ledger) -> ClientState:
     shown = [one for one in of_these[-1].listed("shown") if isinstance(one, dict)]
     clear = [str(one.get("id")) for one in shown if one.get("evidence") == Evidence.CLEAR]
     if "stop" in classes:
-        return _state(client, "no_numbers", clear[0]) if clear else _state(client, "no_pattern")
+        if not clear:
+            return _state(client, "no_pattern")
+        return replace(_state(client, "no_numbers", clear[0]), typed=number_of(client, clear[0]))
     if "agree" in classes:
         return _state(client, "agreed" if client.settings.clinician.covers else "informed")
     if not clear:
         apart = of_these[-1].listed("not_told_apart")
         return _state(client, "not_told_apart" if apart else "none_clear")
     found = "clear_informed" if "refer" in classes else "clear"
-    return ClientState(str(client.folder), found, clear[0], count=len(clear))
+    typed = number_of(client, clear[0])
+    return ClientState(str(client.folder), found, clear[0], count=len(clear), typed=typed)

@@ -11,6 +11,7 @@ from miner.core.results import ErrorRate, Evidence, Hypothesis
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.document import Parts, command, heading, paragraph, section
+from miner.words.door import Audience, said_to
 from miner.words.pattern import CLAIMED, headline
 from miner.words.safe import clean
 from miner.words.sentences import (
@@ -174,7 +175,7 @@ def _found(found: ErrorRate, rules: RuleBook, unit: str, display_unit: str) -> s
     if found.factor is None or found.outcome is None or not rates:
         return ""
     phrase = factor_phrase(found.factor, rules, unit)
-    label = outcome_label(found.outcome, rules, unit)
+    label = outcome_label(found.outcome, said_to(rules, Audience.PRACTITIONER), unit)
     return f"A true difference in {label} ({phrase}) was found {listed(rates)}."
 
 

@@ -8,6 +8,8 @@ import pytest
 
 from miner import ledger, steps
 from miner.core.messages import MinerError
+from miner.core.results.morning import ClientState
+from miner.steps.numbers import number_of
 
 IDS = ["4c28aa7c", "49b325ee", "12345678"]
 
@@ -21,6 +23,18 @@ def test_a_number_is_that_of_the_last_ranking_shown(tmp_path: Path) -> None:
     assert [steps.id_of_number(tmp_path, number) for number in ("1", " 2 ", "03")] == IDS
     shown(tmp_path, ["658ef86f"], "meal")
     assert steps.id_of_number(tmp_path, "1") == "658ef86f"
+
+
+def test_a_pattern_is_typed_by_its_number_where_the_last_ranking_has_it(tmp_path: Path) -> None:
+    assert number_of(tmp_path, IDS[1]) == IDS[1]
+    shown(tmp_path, IDS)
+    assert [number_of(tmp_path, id_) for id_ in IDS] == ["1", "2", "3"]
+    state = ClientState("c", "clear", IDS[1], count=1, typed=number_of(tmp_path, IDS[1]))
+    assert "--include 2 " in str(state.next("2026-03-01"))
+    assert state.to_dict()["of"] == IDS[1]
+    assert "typed" not in state.to_dict()
+    shown(tmp_path, ["658ef86f"], "meal")
+    assert number_of(tmp_path, IDS[1]) == IDS[1]
 
 
 @pytest.mark.parametrize("id_", ["4c28aa7c", "12345678", "0000000a", "plan-3", "1e9x"])

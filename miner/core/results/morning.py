@@ -167,6 +167,8 @@ class ClientState(Result):
         of: the pattern or the plan that it is about, or empty.
         days: ISO dates that it is about: of reading, or those without a tick.
         count: of what it is about: questions, days that are lacking, patterns.
+        typed: what a command is typed with for ``of``: the number of a pattern in the last ranking
+            that was shown. Words alone need it, so it is no part of the written result.
     """
 
     folder: str
@@ -174,6 +176,13 @@ class ClientState(Result):
     of: str = ""
     days: tuple[str, ...] = ()
     count: int = 0
+    typed: str = ""
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the fields by name, without what only commands are typed with."""
+        told = super(ClientState, self).to_dict()
+        del told["typed"]
+        return told
 
     @property
     def said(self) -> Message:
@@ -187,7 +196,7 @@ class ClientState(Result):
         Args:
             on: ISO date of the day on which it is done.
         """
-        values = {"folder": self.folder, "of": self.of, "on": on, "days": self.days}
+        values = {"folder": self.folder, "of": self.typed or self.of, "on": on, "days": self.days}
         return message(f"steps.next_{self.state}", **values)
 
 
