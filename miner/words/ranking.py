@@ -160,7 +160,12 @@ def ranking_parts(
 
 def _names_another(note: Words) -> bool:
     """Say whether a note names what else may be behind a pattern."""
-    return not isinstance(note, Message) or "factor" in note.values or note.code == _DOSES
+    return not isinstance(note, Message) or "factor" in note.values
+
+
+def _of_doses(note: Words) -> bool:
+    """Say whether a note is that doses may be behind a pattern."""
+    return isinstance(note, Message) and note.code == _DOSES
 
 
 def _said_above(note: Words) -> bool:
@@ -272,7 +277,8 @@ class _Teller:
         )
         body: Parts = []
         for one in shown:
-            body.append(item(numbers.get(id(one), ""), self._in_a_line(one)))
+            doses = [str(note) for note in one.notes if _of_doses(note)]
+            body.append(item(numbers.get(id(one), ""), " ".join([self._in_a_line(one), *doses])))
             below = " ".join(self._below(one))
             body += [item("", below)] if below else []
         return [BLANK, heading(title), *body]
@@ -302,7 +308,7 @@ class _Teller:
         notes = [
             str(note)
             for note in one.notes
-            if not _said_above(note) and (passed or _names_another(note))
+            if not (_said_above(note) or _of_doses(note)) and (passed or _names_another(note))
         ]
         luck = [one.luck_sentence] if passed and not self.ranking.second_look else []
         return [*notes, *luck, *doubts]

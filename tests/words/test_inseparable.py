@@ -65,3 +65,15 @@ def test_long_names_are_one_group_as_short_ones_are(samples: ModuleType, rules: 
     ranking = replace(samples.ranking(), hypotheses=items)
     (group,) = inseparable(ranking, rules)
     assert {item.factors[0] for item in group} == {one, other}
+
+
+def test_that_doses_may_be_behind_a_hint_ends_its_line(
+    samples: ModuleType, rules: RuleBook
+) -> None:
+    hint = replace(
+        samples.hypothesis(), evidence=Evidence.HINT, notes=(message("hypotheses.medicine"),)
+    )
+    printed = render(ranking_parts(replace(samples.ranking(), hypotheses=(hint,)), rules), 2000)
+    (line,) = [line for line in printed.splitlines() if "Doses" in line]
+    assert line.startswith("1  Short nights")
+    assert line.endswith(" others. Doses may be behind it.")
