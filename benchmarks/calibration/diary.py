@@ -20,7 +20,7 @@ from miner.hypotheses.tested import Spectra
 from miner.rulebook import RuleBook
 from miner.stats.effects import single
 from miner.stats.maxt import shuffles
-from miner.words.sentences import sentence
+from miner.words.pattern import sentence
 from miner.words.wording import say
 
 Row = dict[str, float]

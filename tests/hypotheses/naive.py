@@ -19,7 +19,7 @@ from scipy.stats import f as f_test
 from scipy.stats import t as student
 
 GRID = [(w / 10, phi / 10) for phi in range(10) for w in range(11)]
-NUISANCE = "cannot be told apart from the weekend, a drift or the sensor"
+NUISANCE = "it came with the weekend, a drift or one sensor, and cannot be separated from that"
 
 
 def rank(table, rules, primary, orders):
@@ -253,9 +253,9 @@ def _rule(factors, column, part, high, guard):
     need = max(guard.fewest_units_each_side, ceil(guard.fewest_share_each_side * len(column)))
     withheld = None
     if counts["with"] < need:
-        withheld = "too few days with it"
+        withheld = "it came on too few days"
     elif counts["without"] < need:
-        withheld = "too few days without it"
+        withheld = "too few days were without it"
     return {
         "factors": factors,
         "shape": "cut",
@@ -418,7 +418,7 @@ def _described(part, rule, rules):
             closest = max(_correlation(column, other["values"]) for column in columns)
             yields = set(rule["factors"]) & set(rules.factor(other["factors"][0]).yields_to)
             if closest >= guard.overlap_not_told_apart and not yields:
-                out["withheld"] = "cannot be told apart"
+                out["withheld"] = "it came on the same days as"
     names = [name for _, name in sorted(along, key=lambda pair: pair[0])]
     out["travels_with"] = list(dict.fromkeys(names))
     worth = part["rule"].smallest_worth_it / rule["span"]

@@ -31,15 +31,15 @@ def _values(n, seed=1):
     ("days", "yes", "reason", "have", "need"),
     [
         (30, 5, None, None, None),
-        (30, 4, "too few days with it", 4, 5),
+        (30, 4, "it came on too few days", 4, 5),
         (30, 25, None, None, None),
-        (30, 26, "too few days without it", 4, 5),
+        (30, 26, "too few days were without it", 4, 5),
         (60, 6, None, None, None),
-        (60, 5, "too few days with it", 5, 6),
-        (61, 6, "too few days with it", 6, 7),
-        (61, 55, "too few days without it", 6, 7),
-        (30, 0, "too few days with it", 0, 5),
-        (30, 30, "too few days without it", 0, 5),
+        (60, 5, "it came on too few days", 5, 6),
+        (61, 6, "it came on too few days", 6, 7),
+        (61, 55, "too few days were without it", 6, 7),
+        (30, 0, "it came on too few days", 0, 5),
+        (30, 30, "too few days were without it", 0, 5),
     ],
 )
 def test_one_below_the_guardrail_is_withheld(days, yes, reason, have, need):
@@ -56,7 +56,7 @@ def test_one_below_the_guardrail_is_withheld(days, yes, reason, have, need):
 def test_a_factor_unknown_on_all_days_is_counted_as_unknown():
     rule = _rules(_values(30), {"late_dinner": np.full(30, NAN)})[("late_dinner",)]
     assert rule.counts == Counts(0, 0, 0, 0, 30)
-    assert str(rule.withheld.reason) == "too few days with it"
+    assert str(rule.withheld.reason) == "it came on too few days"
 
 
 # With + without + unknown = the units usable for that outcome (contract, section 4).
@@ -92,8 +92,8 @@ def test_an_outcome_that_never_changed_is_withheld_whatever_the_share_allowed():
 def test_an_outcome_known_on_too_few_days_is_not_said_never_to_change():
     need = 2 * RULES.guardrails.fewest_units_each_side
     for known, reason in (
-        (1, "too few days on which it is known"),
-        (need - 1, "too few days on which it is known"),
+        (1, "we know it on too few days"),
+        (need - 1, "we know it on too few days"),
         (need, "more than half the values are the same"),
     ):
         outcome = np.full(30, NAN)
@@ -105,7 +105,7 @@ def test_an_outcome_known_on_too_few_days_is_not_said_never_to_change():
 
 def test_an_outcome_known_on_no_day_has_no_rule_to_test():
     found = _rules(np.full(30, NAN), {"late_dinner": flags(30, 12)})
-    assert str(found[("late_dinner",)].withheld.reason) == "too few days with it"
+    assert str(found[("late_dinner",)].withheld.reason) == "it came on too few days"
 
 
 def test_an_outcome_that_meets_no_factor_has_no_rules():
@@ -175,7 +175,11 @@ def test_meals_need_five_different_days_each_side():
     rules = meal_rules()
     plan = design(table, rules)
     found = candidates(plan, plan.targets[0])[0].withheld
-    assert (str(found.reason), found.have, found.need) == ("too few different days with it", 4, 5)
+    assert (str(found.reason), found.have, found.need) == (
+        "it came on too few different days",
+        4,
+        5,
+    )
     walk[12] = 1  # and one of a fifth
     table.frame["walk_after"] = walk
     plan = design(table, rules)
@@ -184,7 +188,7 @@ def test_meals_need_five_different_days_each_side():
     table.frame.loc[table.frame.index[12], "walk_after"] = 1.0
     plan = design(table, rules)
     found = candidates(plan, plan.targets[0])[0].withheld
-    assert str(found.reason) == "too few different days without it"
+    assert str(found.reason) == "too few different days were without it"
 
 
 def test_meals_need_no_share_of_all_meals():
@@ -201,4 +205,4 @@ def test_no_meals_have_no_days():
     table.frame["rise"] = NAN
     plan = design(table, meal_rules())
     found = candidates(plan, plan.targets[0])
-    assert {str(rule.withheld.reason) for rule in found} == {"too few meals with it"}
+    assert {str(rule.withheld.reason) for rule in found} == {"it came on too few meals"}

@@ -168,7 +168,7 @@ def test_two_doses_that_rise_and_fall_together_are_withheld():
     yielding = RULES.model_copy(update={"factors": factors})
     item = found(own, yielding)[("short_sleep",)]
     assert item.evidence is Evidence.CLEAR
-    assert any("rose and fell with it" in note for note in map(str, item.notes))
+    assert any("the two rose and fell together" in note for note in map(str, item.notes))
 
 
 # A short night together with a tag adds nothing beside hours of sleep that do all of it.
@@ -251,7 +251,7 @@ def test_a_dose_that_cannot_be_tested_says_so():
     table = nights()
     own = replace(table, measures=table.measures * NAN)
     item = asked(own, shape="dose")
-    assert str(item.withheld.reason).startswith("it is not known as a number often enough")
+    assert str(item.withheld.reason).startswith("its amount is known too seldom")
     assert asked(own).shape is Shape.CUT
 
 

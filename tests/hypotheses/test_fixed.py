@@ -93,7 +93,7 @@ def test_holm_over_the_fixed_questions():
     ]  # fmt: skip
     _, answers = _answers(table, *questions)
     never = answers.pop(("tag:never", "day_mean"))
-    assert str(never.withheld.reason) == "too few days with it"
+    assert str(never.withheld.reason) == "it came on too few days"
     assert never.p_adjusted is None
     p = [item.p for item in answers.values()]
     adjusted = sm.stats.multipletests(p, method="holm")[1]
@@ -161,8 +161,8 @@ def test_the_night_after_the_day_it_was_fixed_on_knows_the_habit_of_that_day():
 
 @pytest.mark.parametrize(
     ("fixed_day", "days_left", "reason"),
-    [(19, 20, None), (20, 19, "too few days since it was fixed"),
-     (39, 0, "too few days since it was fixed"), (99, 0, "too few days since it was fixed")],
+    [(19, 20, None), (20, 19, "too few days since it was written down"),
+     (39, 0, "too few days since it was written down"), (99, 0, "too few days since it was written down")],
 )  # fmt: skip
 def test_too_few_days_since_it_was_fixed(fixed_day, days_left, reason):
     question = Question("late_dinner", "day_mean", fixed_on=date(fixed_day))
@@ -188,7 +188,7 @@ def test_a_fixed_question_about_a_tied_or_unchanging_outcome_is_withheld():
     loose = with_guard(largest_share_tied=1.0)
     found = _answers(table, Question("late_dinner", "day_mean"), rules=loose)[1]
     reason = str(found["late_dinner", "day_mean"].withheld.reason)
-    assert reason == "too few days on which it is known"
+    assert reason == "we know it on too few days"
 
 
 def test_a_fixed_question_about_the_weekend_is_withheld():
@@ -197,7 +197,8 @@ def test_a_fixed_question_about_the_weekend_is_withheld():
     table = day_table({"day_mean": 100 + noise(n)}, {"late_dinner": weekend})
     item = _answers(table, Question("late_dinner", "day_mean"))[1]["late_dinner", "day_mean"]
     assert (
-        str(item.withheld.reason) == "cannot be told apart from the weekend, a drift or the sensor"
+        str(item.withheld.reason)
+        == "it came with the weekend, a drift or one sensor, and cannot be separated from that"
     )
 
 
@@ -206,7 +207,7 @@ def test_a_fixed_question_that_cannot_be_told_apart_from_another_factor_is_withh
     table = day_table({"day_mean": 100 + noise(40) + 18 * one}, {"late_dinner": one, "tag:a": one})
     item = _answers(table, Question("late_dinner", "day_mean"))[1]["late_dinner", "day_mean"]
     assert item.evidence is Evidence.CANNOT_TELL
-    assert str(item.withheld.reason).startswith("cannot be told apart from")
+    assert str(item.withheld.reason).startswith("it came on the same days as")
 
 
 # Contract, section 3: a question not fixed before the records yields a hint at most.
@@ -245,7 +246,7 @@ def test_an_unknown_outcome_on_its_own_days_leaves_a_question_open():
     table.frame.loc[table.frame.index[15:], "day_mean"] = NAN
     question = Question("late_dinner", "day_mean", fixed_on=date(14))
     item = _answers(table, question)[1]["late_dinner", "day_mean"]
-    assert str(item.withheld.reason) == "too few days on which the outcome is known"
+    assert str(item.withheld.reason) == "glucose is known on too few of its days"
     assert item.withheld.have == 0
 
 
@@ -271,5 +272,5 @@ def test_a_question_with_a_doubt_that_the_search_cannot_test_is_withheld_likewis
     question = Question("tag:a", "day_mean", doubt=LOOKED)
     item = _answers(table, question)[1]["tag:a", "day_mean"]
     assert item.evidence is Evidence.CANNOT_TELL
-    assert str(item.withheld.reason) == "too few days with it"
+    assert str(item.withheld.reason) == "it came on too few days"
     assert LOOKED in item.notes

@@ -73,11 +73,11 @@ def test_two_identical_factors_are_withheld_with_the_note():
         item = found[(own,)]
         words = RULES.factor(other).phrase
         assert item.evidence is Evidence.CANNOT_TELL
-        assert str(item.withheld.reason) == f"cannot be told apart from {words}"
+        assert str(item.withheld.reason) == f"it came on the same days as {words}"
         assert (item.withheld.have, item.withheld.need) == (0, 5)
         assert item.travels_with == (other,)
         assert item.p_adjusted < 0.05
-        assert any("differed on 0 of 40 days" in note for note in map(str, item.notes))
+        assert any("differed on only 0 of 40 days" in note for note in map(str, item.notes))
 
 
 # The opposite habit says as much: rain whenever there was no late dinner.
@@ -88,7 +88,8 @@ def test_nearly_the_same_and_nearly_the_opposite_are_withheld(other):
     notes = found[("late_dinner",)].notes
     assert found[("late_dinner",)].evidence is Evidence.CANNOT_TELL
     assert any(
-        "differed on 1 of 40" in note or "differed on 39 of 40" in note for note in map(str, notes)
+        "differed on only 1 of 40" in note or "differed on only 39 of 40" in note
+        for note in map(str, notes)
     )
 
 
@@ -114,7 +115,9 @@ def test_a_factor_yields_to_the_part_of_its_definition():
     found = ranked(100 + noise(40) + 20 * one, factors)
     part, whole = found[("high_carb_dinner",)], found[("high_carb_day",)]
     assert part.evidence is Evidence.CLEAR
-    assert any("stands for" in note and "on 1 of 40" in note for note in map(str, part.notes))
+    assert any(
+        "may just as well be" in note and "1 day of 40" in note for note in map(str, part.notes)
+    )
     assert whole.evidence is Evidence.CANNOT_TELL
     assert whole.withheld is not None
 
@@ -160,7 +163,8 @@ def test_a_factor_that_is_the_weekend_or_the_sensor_is_withheld(kind):
     item = found[("late_dinner",)]
     assert item.evidence is Evidence.CANNOT_TELL
     assert (
-        str(item.withheld.reason) == "cannot be told apart from the weekend, a drift or the sensor"
+        str(item.withheld.reason)
+        == "it came with the weekend, a drift or one sensor, and cannot be separated from that"
     )
     assert item.withheld.have < 0.1
     assert item.p is item.difference is item.interval is None
