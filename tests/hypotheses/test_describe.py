@@ -208,7 +208,7 @@ def test_the_outcome_is_missing_more_often_by_newcombes_interval(with_gone, with
         assert found == ()
     else:
         assert tuple(map(str, found)) == (
-            f"The outcome is missing on {with_gone} of 30 days with it and {without_gone} of 30 "
+            f"Glucose is missing on {with_gone} of 30 days with it and on {without_gone} of 30 "
             "without it.",
         )
 
@@ -218,7 +218,7 @@ def test_a_day_left_out_counts_as_missing_and_a_factor_always_there_compares_not
     table.frame.loc[table.frame.index[np.arange(0, 24, 2)], "usable"] = False
     items, _ = _items(table, outcome="day_mean")
     (note,) = missing_more_often(table, [items["late_dinner"]], "day_mean", np.full(60, True))
-    assert str(note) == "The outcome is missing on 12 of 30 days with it and 0 of 30 without it."
+    assert str(note) == "Glucose is missing on 12 of 30 days with it and on 0 of 30 without it."
     table.frame["late_dinner"] = 1.0
     assert missing_more_often(table, [items["late_dinner"]], "day_mean", np.full(60, True)) == ()
 
@@ -228,9 +228,7 @@ def test_a_hint_or_a_claim_tells_that_its_outcome_is_missing_more_often():
     frame = table.frame.assign(day_mean=table.frame["day_mean"] + 16 * table.frame["late_dinner"])
     item = rank_table(replace(table, frame=frame), RULES, run=Run(draws=199)).hypotheses[0]
     assert item.evidence in (Evidence.CLEAR, Evidence.HINT)
-    assert any(
-        str(note).startswith("The outcome is missing on 9 of 30 days") for note in item.notes
-    )
+    assert any(str(note).startswith("Glucose is missing on 9 of 30 days") for note in item.notes)
 
 
 def test_only_the_days_asked_about_count_as_missing():
@@ -245,7 +243,7 @@ def test_only_the_days_asked_about_count_as_missing():
         found = rank_table(replace(table, frame=frame), RULES, wanted, Run(199))
         item = next(h for h in found.hypotheses if h.outcome == "day_mean")
         assert item.evidence in (Evidence.CLEAR, Evidence.HINT)
-        assert not any(str(note).startswith("The outcome is missing") for note in item.notes)
+        assert not any(str(note).startswith("Glucose is missing") for note in item.notes)
 
 
 def _fixed(day):

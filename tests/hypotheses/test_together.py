@@ -36,9 +36,9 @@ def test_undefined_with_its_reason_where_there_are_too_few_units_or_no_factors()
     frame.loc[frame.index[10:], "day_mean"] = np.nan
     found = predicted(design(drawn.table, RULES), "day_mean")
     assert found.better is None
-    assert "known units" in str(found.reason)
+    assert "10 are known" in str(found.reason)
     plan = design(month(WORLDS["independent"], RULES, days=28, factors=0, seed=1).table, RULES)
-    assert str(predicted(plan, "day_mean").reason) == "no factors"
+    assert str(predicted(plan, "day_mean").reason) == "there are no habits"
 
 
 def test_habits_that_never_varied_foretell_nothing_and_no_count_is_given():
@@ -48,4 +48,4 @@ def test_habits_that_never_varied_foretell_nothing_and_no_count_is_given():
         frame[list(drawn.table.factors)] = value
         found = predicted(design(drawn.table, RULES), "day_mean")
         assert (found.better, found.units_held_back) == (None, 0)
-        assert str(found.reason) == "no factor varies"
+        assert str(found.reason) == "no habit varies"
