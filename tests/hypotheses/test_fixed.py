@@ -161,9 +161,13 @@ def test_the_night_after_the_day_it_was_fixed_on_knows_the_habit_of_that_day():
 
 @pytest.mark.parametrize(
     ("fixed_day", "days_left", "reason"),
-    [(19, 20, None), (20, 19, "too few days since it was written down"),
-     (39, 0, "too few days since it was written down"), (99, 0, "too few days since it was written down")],
-)  # fmt: skip
+    [
+        (19, 20, None),
+        (20, 19, "too few days since it was written down"),
+        (39, 0, "too few days since it was written down"),
+        (99, 0, "too few days since it was written down"),
+    ],
+)
 def test_too_few_days_since_it_was_fixed(fixed_day, days_left, reason):
     question = Question("late_dinner", "day_mean", fixed_on=date(fixed_day))
     item = _answers(_table(40), question)[1]["late_dinner", "day_mean"]
