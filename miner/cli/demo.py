@@ -10,7 +10,7 @@ import click
 from miner.cli.options import DAY, PATH, debug_option, format_option
 from miner.cli.output import put, say, show
 from miner.cli.places import require_empty
-from miner.cli.rank import put_ranking
+from miner.cli.rank import put_ranking, remember_numbers
 from miner.cli.reading import records
 from miner.cli.waiting import progress
 from miner.core.files import make_folder, write_whole
@@ -49,6 +49,7 @@ def command(folder: Path, form: str, today: str | None) -> None:
         read, books = records(client, None)
         ranking = steps.rank(read, books, remember=True, progress=report)
         states = steps.practice_states(folder, on)
+    remember_numbers(read, ranking, books)
     unit = read.settings.display_unit
     put_ranking(ranking, books, form, display_unit=unit, folder=str(client))
     if form == "text":

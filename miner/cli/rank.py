@@ -15,6 +15,7 @@ from miner.cli.waiting import progress
 
 if TYPE_CHECKING:
     from miner.core.results import Ranking
+    from miner.records.client import Client
     from miner.rulebook import RuleBook
 
 
@@ -52,11 +53,18 @@ def command(client: Path, rules: Path | None, form: str, detail: bool, **choices
     with progress("cli.ranking") as report:
         read, books = records(client, rules)
         ranking = steps.rank(read, books, remember=True, progress=report, **choices)
-    if ranking.status == "ranked":
-        for note in steps.remember_numbers(read, ranking, books):
-            complain(str(note))
+    remember_numbers(read, ranking, books)
     unit = read.settings.display_unit
     put_ranking(ranking, books, form, display_unit=unit, detail=detail, folder=str(client))
+
+
+def remember_numbers(client: Client, ranking: Ranking, rules: RuleBook) -> None:
+    """Write the numbers that this ranking shows, so that the next commands know them."""
+    from miner import steps
+
+    if ranking.status == "ranked":
+        for note in steps.remember_numbers(client, ranking, rules):
+            complain(str(note))
 
 
 def put_ranking(ranking: Ranking, rules: RuleBook, form: str, **how: Any) -> None:
