@@ -84,6 +84,7 @@ class FakeApi(ModuleType):
         return self.ranking
 
     def remember_numbers(self, client: Any, ranking: Any, rules: RuleBook) -> tuple[str, ...]:
+        self.numbered = ranking
         return ()
 
     def write_pages(

@@ -121,6 +121,7 @@ def test_demo_writes_ranks_and_says_where(steps: Any, run: Any, tmp_path: Path) 
     miner brief {place}/client-01 --as session --include 3fa9c1d2 --out session.html
 """
     )
+    assert steps.numbered is steps.ranking
     assert steps.asked["today"] == date.today()
     assert str(place / "client-01") in result.stderr
     assert steps.asked["client"] == place / "client-01"
