@@ -73,8 +73,9 @@ def command(
     said = "".join(f' --set "{key}={value}"' for key, value in given.items())
 
     def parts() -> Parts:
-        every = mapped_parts(found, detail=detail, command=said + " --practice" * practice)
-        return every[-1:] if shown else every
+        options = said + " --practice" * practice
+        every = mapped_parts(found, detail=detail, options=options, place=str(file))
+        return every[-2:] if shown else every
 
     put_as(form, text=parts, json=lambda: {**found.to_dict(), "complete": found.complete})
 
@@ -101,13 +102,13 @@ def _asked(
     asked = False
     while (question := _next(found, given)) is not None:
         if not asked:
-            show(mapped_parts(found)[:-2])
+            show(mapped_parts(found)[:-3])
         asked = True
         key, each = question
         given[key] = _prompted(each)
         found = map_file(file, answers=given, practice=practice)
     if asked:
-        show(mapped_parts(found)[:-2])
+        show(mapped_parts(found)[:-3])
     return found, asked
 
 

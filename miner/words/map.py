@@ -9,7 +9,7 @@ from typing import Any
 
 from miner.core.messages import several
 from miner.core.results.mapping import Known, Loss, Mapped, Option, Proposal, ReadRow, Undecided
-from miner.words.document import Parts, heading, paragraph, section, table
+from miner.words.document import Parts, command, heading, paragraph, section, table
 from miner.words.safe import clean
 from miner.words.said import book
 from miner.words.wording import capital
@@ -23,13 +23,16 @@ _QUESTIONS: dict[str, str] = _BOOK["questions"]
 _OPTIONS: dict[str, str] = _BOOK["answers"]
 
 
-def mapped_parts(found: Mapped, *, detail: bool = False, command: str = "") -> Parts:
+def mapped_parts(
+    found: Mapped, *, detail: bool = False, options: str = "", place: str = ""
+) -> Parts:
     """Return what is proposed for a file.
 
     Args:
         found: the proposals.
         detail: with the entries as they would be written, and every column that is not used.
-        command: the options to repeat where it is saved.
+        options: what to repeat where it is saved.
+        place: the file as it was typed; its name unless given.
     """
     parts: Parts = []
     for each, asked in zip(found.proposals, found.asked(), strict=True):
@@ -39,29 +42,30 @@ def mapped_parts(found: Mapped, *, detail: bool = False, command: str = "") -> P
         more = "" if detail or len(unused) <= _FEW else f" and {len(unused) - _FEW} more"
         listed = ", ".join(unused if detail else unused[:_FEW])
         parts += section("Not used", [paragraph(f"{listed}{more}", 2)])
-    return [*parts, paragraph(""), paragraph(_saved(found, command))]
+    told, run = _saved(found, options, place)
+    return [*parts, paragraph(""), paragraph(told), command(run)]
 
 
-def _saved(found: Mapped, command: str) -> str:
-    run = f"miner map {_quoted(found.file)}"
+def _saved(found: Mapped, options: str, place: str) -> tuple[str, str]:
+    run = f"miner map {_quoted(place or found.file)}"
     if found.written is not None:
         told = f"Saved in {clean(found.written)}."
         if found.replaced:
             told += " The entry from before is kept in the same folder."
-        return f"{told} To take it back: {run} --undo"
+        return f"{told} To take it back:", f"{run} --undo"
     if not found.complete:
-        return f"Nothing is saved yet. To decide first: {run}{command} --set ..."
+        return "Nothing is saved yet. To decide first:", f"{run}{options} --set ..."
     if found.refused is not None:
         turned = "".join(
             f" --set {_quoted(f'{key}={own}')}" for key, own in found.refused.otherwise.items()
         )
         told = "Nothing is saved yet, for too many rows would be lost. To answer in another way:"
-        return f"{told} {run}{command}{turned or ' --set ...'}"
-    return f"Nothing is saved yet. To save it: {run}{command} --write"
+        return told, f"{run}{options}{turned or ' --set ...'}"
+    return "Nothing is saved yet. To save it:", f"{run}{options} --write"
 
 
 def _quoted(text: str) -> str:
-    shown = clean(text, 120)
+    shown = clean(text, 4096)
     return f'"{shown}"' if quote(shown) != shown and '"' not in shown else quote(shown)
 
 

@@ -36,7 +36,7 @@ def test_rows_are_shown_as_they_stand_and_as_they_are_read(client: Path, run: An
     assert result.exit_code == 0
     assert '"food.csv" looks like meals: 16 rows.' in result.stdout
     assert 'Row 2, "2026-02-01 12:00,Lunch,x": 1 Feb 2026 at 12:00, x, Lunch.' in result.stdout
-    assert result.stdout.endswith("To save it: miner map food.csv --write\n")
+    assert result.stdout.endswith(f"To save it:\n  miner map {client}/food.csv --write\n")
     assert not (client / "sources.toml").exists()
     assert max(len(each.split()) for each in sentences(result.stdout)) <= 20
 
