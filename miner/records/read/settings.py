@@ -170,6 +170,15 @@ class ClientFile(PracticeFile):
         """Return whether diabetes is diagnosed and treated by a clinician."""
         return self.clinician.treats_diabetes and self.intake.get("diabetes") == "yes"
 
+    @field_validator("range", "call", mode="before")
+    @classmethod
+    def _two_numbers(cls, value: Any) -> Any:
+        numbers = value if isinstance(value, list | tuple) else ()
+        plain = [isinstance(one, int | float) and not isinstance(one, bool) for one in numbers]
+        if value is not None and (len(plain) != 2 or not all(plain)):
+            raise not_as_expected("two_numbers")
+        return value
+
     @field_validator("range", "call")
     @classmethod
     def _mg_dl(cls, value: tuple[float, float] | None) -> tuple[float, float] | None:
