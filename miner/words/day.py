@@ -91,7 +91,14 @@ def place_words(item: Against) -> str:
 
 def usual_words(item: Against, amounts: Amounts) -> str:
     """Return the client's usual range."""
-    return " to ".join(level_words(end, item, amounts, unit=False) for end in (item.low, item.high))
+    ends = item.low, item.high
+    if item.name == MIDPOINT:
+        return " to ".join(_against_usual(end) for end in ends if end is not None)
+    return " to ".join(level_words(end, item, amounts, unit=False) for end in ends)
+
+
+def _against_usual(minutes: float) -> str:
+    return f"{fixed(abs(minutes), 0)} min {'later' if minutes > 0 else 'earlier'}"
 
 
 def _words_of(item: Against) -> tuple[str, str]:
@@ -338,10 +345,19 @@ def _detail(found: DayReview, amounts: Amounts) -> Parts:
 
 def _within(items: Sequence[Against], amounts: Amounts) -> Parts:
     rows = [
-        (item.label, level_words(item.value, item, amounts), usual_words(item, amounts))
-        for item in items
+        (_row_label(item), _row_value(item, amounts), usual_words(item, amounts)) for item in items
     ]
     return table(("", ">that day", ">usual"), rows, gap=2)
+
+
+def _row_label(item: Against) -> str:
+    return LABELS[item.name] if item.name == MIDPOINT else item.label
+
+
+def _row_value(item: Against, amounts: Amounts) -> str:
+    if item.name == MIDPOINT and item.value is not None:
+        return _against_usual(item.value)
+    return level_words(item.value, item, amounts)
 
 
 def practice_parts(found: PracticeMorning) -> Parts:

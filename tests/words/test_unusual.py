@@ -10,7 +10,14 @@ import pytest
 from miner.core.results.morning import Against, DayReview, Noted, RiseOfDay
 from miner.render.terminal import render
 from miner.words.amounts import Amounts
-from miner.words.day import day_parts, measure_words, night_words, not_as_usual, noted_words
+from miner.words.day import (
+    day_parts,
+    measure_words,
+    night_words,
+    not_as_usual,
+    noted_words,
+    usual_words,
+)
 
 MG_DL = Amounts("mg/dL")
 
@@ -48,6 +55,11 @@ def against(name: str, unit: str, value: float, *, above: int, below: int, **abo
 )  # fmt: skip
 def test_a_number_is_told_with_its_place(item: Against, said: str) -> None:
     assert measure_words(item, MG_DL) == said
+
+
+def test_the_middle_of_a_night_is_earlier_or_later_and_never_minus() -> None:
+    item = against("midpoint_later_than_usual", "min", -8, above=0, below=0, low=-56, high=45)
+    assert usual_words(item, MG_DL) == "56 min earlier to 45 min later"
 
 
 def noted(stream: str, clock: str, kind: str, minutes: float, text: str = "") -> Noted:
