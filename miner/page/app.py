@@ -199,7 +199,8 @@ def fault_page(page_request: PageRequest, error: Exception) -> HTMLResponse:
         told: dict[str, Any] = {"row": error.row, "sentences": error.sentences, "held": ""}
         told["code"] = _whose(page_request)
         told["file"] = error.file and PurePath(error.file).name
-        told["title"] = message("page.not_as_it_stands")
+        title = "page.not_found" if status == 404 else "page.not_as_it_stands"
+        told["title"] = message(title)
         if error.code.startswith(HELD):
             told["title"], *told["sentences"] = (text for text, _ in cautions.refusal(error))
             told["code"] = told["held"] = PurePath(str(error.values["folder"])).name

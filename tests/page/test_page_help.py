@@ -35,7 +35,9 @@ def test_help_begins_with_what_there_is(reader: Visitor) -> None:
 
 @pytest.mark.parametrize("name", ["nothing", "%2e%2e%2fREADME", "index.md"])
 def test_nothing_else_is_shown_as_help(reader: Visitor, name: str) -> None:
-    assert reader.get(f"/help/{name}").status_code == 404
+    page = reader.get(f"/help/{name}")
+    assert page.status_code == 404
+    assert "<h1>There is nothing here</h1>" in page.text
 
 
 def test_html_in_a_paper_is_not_handed_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

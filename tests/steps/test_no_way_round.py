@@ -450,7 +450,8 @@ def test_what_is_clear_on_a_told_date_says_so_in_the_verdict(folder: Path) -> No
     assert evidence_of(proven, rules) == "Clear enough to test."
     both = replace(found, hypotheses=(proven, found.hypotheses[0]))
     assert verdict(both, rules) == (
-        "2 patterns are clear enough to test. That counts 1 only if written down when you say."
+        "2 patterns are clear enough to test. For 1 of them, this holds only if the question was "
+        "written down when you say."
     )
 
 

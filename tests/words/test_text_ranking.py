@@ -402,7 +402,7 @@ def test_a_second_look_and_what_is_not_ranked_are_told(
     )
     assert told(ranking, rules).splitlines()[:4] == [
         "client-07, 1 Mar to 2 Apr 2026: 30 of 33 days could be used.",
-        "Ranked in 3 ways so far, and each way gives luck another chance.",
+        "Ranked in 3 ways so far. With each further way, a lucky find is more likely.",
         "A second look.",
         "We could not look at the day's average: over half are tied.",
     ]
