@@ -48,8 +48,8 @@ def command(folder: Path, form: str, today: str | None) -> None:
         client = steps.write_demo(folder, on)
         read, books = records(client, None)
         ranking = steps.rank(read, books, remember=True, progress=report)
+        remember_numbers(read, ranking, books)
         states = steps.practice_states(folder, on)
-    remember_numbers(read, ranking, books)
     unit = read.settings.display_unit
     put_ranking(ranking, books, form, display_unit=unit, folder=str(client))
     if form == "text":
