@@ -109,7 +109,7 @@ def test_too_few_days_still_make_a_page(practice: Path, run: Any, tmp_path: Path
     out = tmp_path / "p.html"
     done = run("brief", str(practice / "client-03"), "--out", str(out), "--as", "session")
     assert done.exit_code == 3
-    assert "There were too few days to compare." in out.read_text("utf-8")
+    assert "There are too few days to go by as yet." in out.read_text("utf-8")
 
 
 @pytest.mark.parametrize(
@@ -117,7 +117,7 @@ def test_too_few_days_still_make_a_page(practice: Path, run: Any, tmp_path: Path
     [
         (["--out", "p.html", "--as", "session", "--include", "4c28aa7d"],
          "Did you mean '4c28aa7c'?"),
-        (["--out", "p.html", "--as", "take-home", "--plan", "p9"], "There is no plan 'p9'"),
+        (["--out", "p.html", "--as", "take-home", "--plan", "p9"], "There is no test 'p9'"),
         (["--out", "p.txt", "--as", "session"], "a name that ends in .html"),
         (["--out", "taken.html", "--as", "session"], "a file here that miner did not write"),
         (["--out", "p.html", "--as", "poster"], "preparation"),
@@ -153,7 +153,7 @@ def test_the_dates_of_a_plan_are_found(practice: Path, run: Any, tmp_path: Path)
     out = tmp_path / "p.html"
     done = run("brief", str(client), "--out", str(out), "--as", "take-home", "--plan", name)
     assert done.exit_code == 0
-    assert "Days to try it:" in out.read_text("utf-8")
+    assert "do this on the days that your sheet says" in out.read_text("utf-8")
 
 
 def test_a_client_at_risk_gets_calm_pages_and_an_action_without_asking_for_them(

@@ -163,7 +163,7 @@ def test_what_a_correction_replaced_is_shown_by_day(run: Any, client: Path) -> N
     done(run("note", where, "--tag", "late", "--at", "2026-03-02 13:20"))
     said = done(run("day", where, "2026-03-02"))
     assert "13:06 pasta, 70 g carbohydrate (corrected: meals.csv, row 3)" in said
-    assert "13:20 tag late (added by you)" in said
+    assert "13:20 late (added by you)" in said
     lanes = json.loads(run("day", where, "2026-03-02", "--format", "json").stdout)["lanes"]
     place = {"file": "meals.csv", "row": 3, "replaces": None}
     assert [item["replaces"] for item in lanes if item["file"] == "corrections.csv"] == [

@@ -268,7 +268,7 @@ def test_a_missing_folder_is_told_and_not_made(tmp_path):
 
 def test_a_ledger_that_is_a_folder_is_told(tmp_path):
     file(tmp_path).mkdir()
-    with pytest.raises(MinerError, match=r"this is a folder.*Move it elsewhere"):
+    with pytest.raises(MinerError, match=r"this is a folder.*Move it somewhere else"):
         ledger.read(tmp_path)
     with pytest.raises(MinerError, match="this is a folder"):
         write(tmp_path, 1)

@@ -111,13 +111,13 @@ def test_when_a_tracker_measured_is_in_it_and_its_first_file_says_so(tmp_path):
     assert {"records/worn-stress.csv", "records/sources.toml"} <= set(names)
     with zipfile.ZipFile(tmp_path / "all.zip") as file:
         told = " ".join(file.read("README.txt").decode("utf-8").split())
-    assert "worn-stress.csv: from when to when the tracker measured" in told
+    assert "worn-stress.csv: when the tracker measured this, from and to" in told
 
 
 def test_the_history_is_in_plain_words(archive, folder):
     text = archive["history.txt"].decode("utf-8")
     events = ledger.read(folder).events
-    assert text.count("2026-") >= len(events)
+    assert text.count(" 2026  ") >= len(events)
     for word in ("were searched", "was kept to watch", "A page to share was made: take-home"):
         assert word in text
     assert "{" not in text
@@ -275,7 +275,7 @@ def test_nothing_asked_yet_is_told(tmp_path, rules):
     )
     with zipfile.ZipFile(tmp_path / "all.zip") as file:
         assert "Nothing is written down yet" in file.read("history.txt").decode("utf-8")
-        assert "None was written down as shared" in file.read("README.txt").decode("utf-8")
+        assert "No page is noted as shared." in file.read("README.txt").decode("utf-8")
     assert "records/ledger.jsonl" not in names
 
 

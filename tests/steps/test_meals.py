@@ -70,7 +70,7 @@ def test_a_question_by_meal_is_fixed_and_answered_apart_from_one_by_day(
         steps.fix_question(
             client, "tag:wine", outcome, fixed_on=datetime(2026, 1, 1, tzinfo=UTC).date(), now=NOW
         )
-    with pytest.raises(MinerError, match="fixed already"):
+    with pytest.raises(MinerError, match="is already written down"):
         steps.fix_question(client, "tag:wine", "meal.minutes_above", now=NOW)
     by_day = steps.ask(client, "tag:wine", "minutes_above", remember=True)
     by_meal = steps.ask(client, "tag:wine", "meal.minutes_above", remember=True)

@@ -42,7 +42,7 @@ def test_an_outcome_cut_by_the_next_food_is_not_said_never_to_change(tmp_path: P
     text = rank(folder)
     assert "never changed" not in text
     assert "we know it on too few meals (1 of the 10 needed)." in text
-    assert f"Known on 1 of {len(every)} usable meals: " in text
+    assert f"Known on 1 of {len(every)} meals that can be used: " in text
     told = f"Not known: {len(every) - 1} meals: the next food came before the 2 hours were over."
     assert text.count(told) == 1  # once for the four outcomes together
 
@@ -61,7 +61,7 @@ def test_meals_without_glucose_say_so_and_a_spelling_costs_nothing(tmp_path: Pat
     assert re.search(r": 0 of \d+ meals could be used", text)
     assert "Left out: 28 meals: there are no glucose readings on that day." in text
     assert "may be one" not in text
-    assert text.count("may cost usable days: ") == 1
+    assert text.count("may cost days that could be used: ") == 1
     assert "with 0 days in common" in text
 
 

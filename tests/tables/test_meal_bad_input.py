@@ -192,7 +192,7 @@ def test_a_day_of_four_hundred_meals_and_a_label_of_one_minute_are_asked_about(t
     soup = ["2026-03-04T12:00,Soup,20", "2026-03-04T12:00,soup,40", "2026-03-04T12:00,bread,15"]
     (tmp_path / "meals.csv").write_text("\n".join(["time,label,carbs_g", *bites, *soup]) + "\n")
     told = {item.what: item.row for item in steps.check(steps.read_client(tmp_path)).findings}
-    assert "more than 40 meals noted on 1 day: 2026-03-03 (400)" in told
+    assert "more than 40 meals noted on 1 day (2026-03-03 (400))" in told
     (again,) = (what for what in told if "same minute" in what)
     assert again.startswith("1 meal noted again")
     assert told[again] == 403

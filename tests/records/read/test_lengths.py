@@ -76,7 +76,7 @@ def test_without_a_declared_unit_a_colon_is_asked_about(folder):
     row = "2026-03-01T23:10,2026-03-02T07:10,7:05,1h 5m\n"
     folder.write("sleep.csv", f"start,end,asleep_min,deep_min\n{row}")
     client = read_client(folder.path)
-    (told,) = [item for item in client.findings if "'asleep_min' not readable" in item.what]
+    (told,) = [item for item in client.findings if "'asleep_min' that cannot be read" in item.what]
     assert (told.severity, 'asleep_min = "h"' in told.do) == ("question", True)
     assert client.used("sleep")["deep_min"].tolist() == [65]
 

@@ -141,7 +141,7 @@ def test_when_the_tracker_measured_goes_along(folder, tmp_path):
     pd.testing.assert_frame_equal(client.worn["stress"], again.worn["stress"])
     assert not [item for item in again.findings if "worn" in (item.file or "")]
     _, notes = export(client, "fhir", tmp_path / "fhir")
-    assert "measured stress is not in these files" in str(notes[0])
+    assert "do not say when the tracker measured stress" in str(notes[0])
 
 
 def test_wear_longer_than_a_day_is_one_interval_and_one_that_ends_before_it_begins_is_told(folder):
@@ -159,7 +159,7 @@ def test_wear_longer_than_a_day_is_one_interval_and_one_that_ends_before_it_begi
     (worn,) = client.worn["stress"].itertuples(index=False)
     assert (worn.start, worn.end) == (pd.Timestamp("2026-03-02T08"), pd.Timestamp("2026-03-04T20"))
     assert len(client.used("stress")) == 1
-    assert "1 interval of wear without an end after the start" in [f.what for f in client.findings]
+    assert "1 period of wear without an end after the start" in [f.what for f in client.findings]
 
 
 @pytest.mark.parametrize(
