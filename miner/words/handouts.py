@@ -14,7 +14,7 @@ from miner.words.amounts import MG_DL_PER_MMOL_L
 from miner.words.card import Card, measure_word
 from miner.words.cautions import reasons_of
 from miner.words.followed import followed_by
-from miner.words.ranking import inseparable
+from miner.words.pattern import inseparable
 from miner.words.safe import clean
 from miner.words.sentences import could_have_shown, evidence_of, on_a_told_date
 from miner.words.wording import capital, client_always, day_and_month, few, listed, say, span_words

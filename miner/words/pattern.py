@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from miner.core.results import Doubt, DoubtCode, Evidence, Hypothesis, Shape
+from miner.core.results import Doubt, DoubtCode, Evidence, Hypothesis, Ranking, Shape
 from miner.rulebook import RuleBook
 from miner.words.amounts import Amounts
 from miner.words.sentences import (
@@ -188,3 +188,27 @@ def other_of(doubts: list[Doubt], rules: RuleBook, unit: str) -> str:
     if code is DoubtCode.ONE_DAY:
         return " or ".join(" ".join([day_name(name), *name[11:16].split()]) for name in names)
     return " ".join(names)
+
+
+def inseparable(ranking: Ranking, rules: RuleBook) -> list[tuple[Hypothesis, ...]]:
+    """Return the groups, the smallest p first, that would be at least a hint as one habit.
+
+    Args:
+        ranking: what ``rank`` found.
+        rules: the rule books it was made with.
+    """
+    groups: list[list[Hypothesis]] = []
+    level = rules.guardrails.hint_level
+    worth = {name: one.smallest_worth_it for name, one in rules.outcomes_of(ranking.unit).items()}
+    for found in sorted(ranking.not_told_apart(level, worth), key=lambda one: (one.p, one.factors)):
+        joined = [group for group in groups if any(_alike(found, one) for one in group)]
+        groups = [group for group in groups if group not in joined]
+        groups.append([*(one for group in joined for one in group), found])
+    each = [tuple(sorted(group, key=lambda one: (one.p, one.factors))) for group in groups]
+    whole = [group for group in each if len(group) > 1]
+    return sorted(whole, key=lambda group: (group[0].p, group[0].factors, group[0].outcome))
+
+
+def _alike(one: Hypothesis, other: Hypothesis) -> bool:
+    pairs = ((one, other), (other, one))
+    return one.outcome == other.outcome and any(a.came_with == b.factors[0] for a, b in pairs)

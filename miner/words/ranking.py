@@ -12,7 +12,7 @@ from miner.words.amounts import Amounts, chance
 from miner.words.cautions import CautionBlocks
 from miner.words.document import BLANK, Parts, command, heading, item, paragraph, section, table
 from miner.words.door import door_now
-from miner.words.pattern import counted, counted_briefly, habits_of, size_words
+from miner.words.pattern import counted, counted_briefly, habits_of, inseparable, size_words
 from miner.words.safe import clean
 from miner.words.said import rules_at_door
 from miner.words.sentences import (
@@ -26,31 +26,6 @@ from miner.words.sentences import (
 )
 from miner.words.teller import HypothesisTeller, doubt_sentences
 from miner.words.wording import capital, listed, say, span_words
-
-
-def inseparable(ranking: Ranking, rules: RuleBook) -> list[tuple[Hypothesis, ...]]:
-    """Return the groups, the smallest p first, that would be at least a hint as one habit.
-
-    Args:
-        ranking: what ``rank`` found.
-        rules: the rule books it was made with.
-    """
-    groups: list[list[Hypothesis]] = []
-    level = rules.guardrails.hint_level
-    worth = {name: one.smallest_worth_it for name, one in rules.outcomes_of(ranking.unit).items()}
-    for found in sorted(ranking.not_told_apart(level, worth), key=lambda one: (one.p, one.factors)):
-        joined = [group for group in groups if any(_alike(found, one) for one in group)]
-        groups = [group for group in groups if group not in joined]
-        groups.append([*(one for group in joined for one in group), found])
-    each = [tuple(sorted(group, key=lambda one: (one.p, one.factors))) for group in groups]
-    whole = [group for group in each if len(group) > 1]
-    return sorted(whole, key=lambda group: (group[0].p, group[0].factors, group[0].outcome))
-
-
-def _alike(one: Hypothesis, other: Hypothesis) -> bool:
-    pairs = ((one, other), (other, one))
-    return one.outcome == other.outcome and any(a.came_with == b.factors[0] for a, b in pairs)
-
 
 _DOSES = "hypotheses.medicine"
 _COLUMNS = ("ID", "habit", ">with", ">without", "difference", ">p adj", "")

@@ -275,7 +275,7 @@ def test_what_cannot_be_fitted_says_why():
     y, X, g, x, _ = invented(9)
     unusable(fit_mixed(np.where(x == 1, np.nan, y), X, Panel(g), x), "unknown or not finite")
     unusable(fit_mixed(y, X, Panel(np.where(g == 0, np.nan, g)), x), "unknown or not finite")
-    unusable(fit_mixed(y, np.column_stack([X, X[:, 1]]), Panel(g), x), "cannot be told apart")
+    unusable(fit_mixed(y, np.column_stack([X, X[:, 1]]), Panel(g), x), "cannot be separated")
     unusable(fit_mixed(y, X * [1, 0], Panel(g), x), "0 throughout")
     unusable(fit_mixed(X @ [2, 3], X, Panel(g), x), "does not vary")
     unusable(fit_mixed(y, X, Panel(np.zeros(y.size)), x), "one group")

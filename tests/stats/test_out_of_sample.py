@@ -104,7 +104,7 @@ def test_a_factor_not_known_at_first_or_never_differing_is_borne():
 
 def test_undefined_with_a_reason():
     y, x = _record(1, units=18, missing=0)
-    assert str(out_of_sample(y, x[:, :0]).reason) == "no factors"
+    assert str(out_of_sample(y, x[:, :0]).reason) == "there are no habits"
     few = out_of_sample(y, x)
     assert str(few.reason) == "18 known units, 19 are needed"
     assert np.isnan([few.skill, few.mse_model, few.gain_se]).all()
@@ -118,6 +118,6 @@ def test_factors_that_vary_only_in_what_is_held_back_are_no_factors_to_learn_fro
     late = np.zeros((34, 2))
     late[30:, 0] = [1.0, 0.0, 1.0, 0.0]
     late[:, 1] = np.nan
-    assert str(out_of_sample(outcome, late).reason) == "no factor varies"
+    assert str(out_of_sample(outcome, late).reason) == "no habit varies"
     late[29, 0] = 1.0
     assert str(out_of_sample(outcome, late).reason) == ""
