@@ -106,7 +106,7 @@ def test_undefined_with_a_reason():
     y, x = _record(1, units=18, missing=0)
     assert str(out_of_sample(y, x[:, :0]).reason) == "there are no habits"
     few = out_of_sample(y, x)
-    assert str(few.reason) == "18 known units, 19 are needed"
+    assert str(few.reason) == "18 are known, and 19 are needed"
     assert np.isnan([few.skill, few.mse_model, few.gain_se]).all()
     flat = out_of_sample(np.full(40, 7.0), np.random.default_rng(0).random((40, 2)))
     assert str(flat.reason) == "the average was never wrong"

@@ -9,7 +9,8 @@ from miner.core.messages import Message, message
 from miner.core.results import Evidence, Withheld
 from miner.render.terminal import render
 from miner.rulebook import RuleBook
-from miner.words.ranking import inseparable, ranking_parts
+from miner.words.pattern import inseparable
+from miner.words.ranking import ranking_parts
 
 
 def not_told_apart(factor: str, rules: RuleBook) -> Message:
