@@ -258,8 +258,8 @@ def test_what_may_be_next_follows_the_verdict():
         return [one.do for one in Followed(item, RULES, Amounts()).next()]
 
     assert doing(of_test()) == ["keep", "test", "leave"]
-    assert doing(watched()) == ["keep", "test", "leave"]
-    assert doing(watched(status="did_not_hold")) == ["keep", "other", "leave"]
+    assert doing(watched()) == ["test", "keep", "leave"]
+    assert doing(watched(status="did_not_hold")) == ["other", "keep", "leave"]
 
 
 @pytest.fixture(scope="module")

@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
+from html import unescape
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -181,7 +182,7 @@ def test_a_verdict_stands_in_one_picture_and_what_is_next_is_written(
     assert replay(ledger.read(folder)).still_left == ()
 
 
-def test_a_fourth_idea_is_refused_in_the_page_s_own_words(practice: Path, visitor: Open) -> None:
+def test_a_fourth_pattern_is_refused_in_the_page_s_own_words(practice: Path, visitor: Open) -> None:
     one = visitor(practice)
     ids = re.findall(r"/patterns/([0-9a-f]{8})", one.post(f"{CLIENT}/ranking").text)
     for id_ in list(dict.fromkeys(ids))[:3]:
@@ -189,7 +190,7 @@ def test_a_fourth_idea_is_refused_in_the_page_s_own_words(practice: Path, visito
     fourth = list(dict.fromkeys(ids))[3]
     page = one.post(f"{CLIENT}/patterns/{fourth}/keep", **{"as": "watch"})
     assert page.status_code == 400
-    assert "3 are open already" in words(page)
+    assert "3 patterns are kept already" in words(page)
     assert "miner " not in words(page)
 
 
@@ -416,7 +417,7 @@ def test_other_clients_questions_are_offered_and_written_down(
         one.get("/clients/client-05/questions")
     )
     page = words(one.post("/clients/client-05/questions/suggest"))
-    assert "on no day of this client" in page
+    assert "other clients who agreed, not from this client's." in unescape(page)
     assert "Across 9 other clients, the rise was higher." in page
     assert "with the guess higher" in page
     pair = {"factor": "high_carb", "outcome": "rise", "guess": "up"}

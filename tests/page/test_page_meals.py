@@ -152,7 +152,7 @@ def test_a_line_up_is_drawn_where_it_was_asked_for(practice: Path, visitor: Open
     one = visitor(practice)
     one.post(f"{CLIENT}/ranking")
     one.post(f"{CLIENT}/pages", include=["4c28aa7c"], kind=["session"], lineup="1")
-    assert "which of these is yours?" in one.get(f"{CLIENT}/pages/session").text
+    assert "Which of these is yours?" in one.get(f"{CLIENT}/pages/session").text
 
 
 def test_the_practitioner_s_pages_speak_of_the_client(practice: Path, visitor: Open) -> None:
