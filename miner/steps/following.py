@@ -461,7 +461,8 @@ def _as_written(item: PlanKept, rules: RuleBook) -> PlanResult:
 def _late(rules: RuleBook, item: PlanKept) -> tuple[Message, ...]:
     first, at = item.what.periods[0].first, item.entry.at
     if drawn_late(first, at):
-        return (by_rules(rules, "wording.plan.late", drawn=at[:10]),)
+        day = message("steps.that_day", day=at[:10])
+        return (by_rules(rules, "wording.plan.late", drawn=day),)
     # by the entries above it, it may have been written after days it was to order
     back = drawn_late(first, item.entry.written_by)
     return (by_rules(rules, "wording.plan.clock_back"),) if back else ()
