@@ -11,8 +11,9 @@ from visits import Visitor
 
 CLIENT = "/clients/client-01"
 OTHER = {"mmol/L": "mg/dL", "mg/dL": "mmol/L"}
-ELSEWHERE = re.compile(r"/(download|sheet|columns|jobs/|assets/)|^/settings")
-"""Files, and pages that name the units there are: of a practice, and of a column of a file."""
+ELSEWHERE = re.compile(r"/(download|sheet|columns|jobs/|assets/)|^/settings|^/help/")
+"""Files, pages that name the units there are, and papers of the help, which are for everybody."""
+BOTH_AT_ONCE = re.compile(r"[\d.]+ mg/dL \([\d.]+ mmol/L\)")
 
 
 def in_unit(practice: Path, unit: str) -> None:
@@ -60,3 +61,13 @@ def test_every_page_is_in_the_unit_of_the_practice(
         assert OTHER[unit] not in text, (path, text[max(0, text.find(OTHER[unit]) - 200) :][:260])
         whole += text
     assert whole.count(unit) > 20
+
+
+def test_a_practitioner_s_papers_give_a_value_in_both_units(
+    practice: Path, visitor: Callable[[Path], Visitor]
+) -> None:
+    one = visitor(practice)
+    papers = {name: one.get(f"/help/{name}").text for name in ("page", "reading", "care")}
+    assert BOTH_AT_ONCE.search(papers["care"])
+    for name, text in papers.items():
+        assert not re.search("mg/dL|mmol/L", BOTH_AT_ONCE.sub("", text)), name
