@@ -461,8 +461,7 @@ def _as_written(item: PlanKept, rules: RuleBook) -> PlanResult:
 def _late(rules: RuleBook, item: PlanKept) -> tuple[Message, ...]:
     first, at = item.what.periods[0].first, item.entry.at
     if drawn_late(first, at):
-        day = message("steps.that_day", day=at[:10])
-        return (by_rules(rules, "wording.plan.late", drawn=day),)
+        return (by_rules(rules, "wording.plan.late", drawn=message("steps.that_day", day=at[:10])),)
     # by the entries above it, it may have been written after days it was to order
     back = drawn_late(first, item.entry.written_by)
     return (by_rules(rules, "wording.plan.clock_back"),) if back else ()
