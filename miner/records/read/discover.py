@@ -28,6 +28,7 @@ _OWN = (
     "sources.toml",
     "sources.toml.before",
     "corrections.csv",
+    "truth.json",
 )
 
 
@@ -109,7 +110,7 @@ def find_files(folder: Path, practice: Path | None, findings: Findings) -> list[
     for stream in STREAMS:
         paths = [path for path in _named(folder, f"{stream}*.csv") if path not in entries]
         found.extend(FoundFile(path, printable(path.name), stream, None) for path in paths)
-    open_ = [path for suffix in _OPEN for path in _named(folder, f"*{suffix}")]
+    open_ = [p for suffix in _OPEN for p in _named(folder, f"*{suffix}") if p.name not in _OWN]
     found.extend(FoundFile(p, printable(p.name), STANDARD, None) for p in open_ if p not in entries)
     _tell_unread(folder, {item.name for item in found}, findings)
     if not any(item.stream in ("glucose", STANDARD) for item in found):

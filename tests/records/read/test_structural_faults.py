@@ -51,6 +51,13 @@ def test_files_that_wait_do_not_make_a_client_a_practice(folder):
         assert ("the folder of a practice" in message(folder.path)) == practice
 
 
+def test_what_is_written_beside_invented_clients_does_not_hide_that_it_is_a_practice(folder):
+    folder.write("truth.json", "{}\n")
+    (folder.path / "client-01").mkdir()
+    (folder.path / "client-01" / "glucose.csv").write_text("time,glucose_mg_dl\n")
+    assert "the folder of a practice" in message(folder.path)
+
+
 @pytest.mark.parametrize("text", ["", "\n\n", "time,glucose_mg_dl\n", "time,glucose_mg_dl"])
 def test_glucose_file_without_a_reading(folder, text):
     folder.write("glucose.csv", text)
