@@ -75,7 +75,7 @@ def test_a_client_s_own_words_are_never_taken_for_the_program_s(own: Path, visit
     for part in PARTS:
         pages[part] = shown(one.get(f"{HOME}/{part}").text)
     for part in ("ranking", "records", "pages", "pages/preparation"):
-        assert f"{TAG} days" in pages[part].lower(), part
+        assert f'"{TAG}" days' in pages[part].lower(), part
     for part in ("meals", f"days/{DAY}"):
         assert ODD_FOOD in pages[part], part
     for part in ("meals", f"days/{DAY}", "ranking?unit=meal"):

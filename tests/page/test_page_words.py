@@ -81,7 +81,7 @@ def test_habits_and_meals_have_their_words_on_a_page_and_their_names_in_a_comman
     assert unit_name(meal) == meal
     with at_door("page"):
         assert factor_name("short_sleep", rules) == "a short night"
-        assert factor_name("tag:run again", rules) == "run again days"
+        assert factor_name("tag:run again", rules) == '"run again" days'
         assert factor_name("food:you", rules, "meal") == "you"
         assert unit_name(meal) == "2026-01-22 21:27"
         for unit in ("day", "meal"):

@@ -174,7 +174,9 @@ class ClientFile(PracticeFile):
     @classmethod
     def _two_numbers(cls, value: Any) -> Any:
         numbers = value if isinstance(value, list | tuple) else ()
-        plain = [isinstance(one, int | float) and not isinstance(one, bool) for one in numbers]
+        plain = [
+            isinstance(one, int | float | str) and not isinstance(one, bool) for one in numbers
+        ]
         if value is not None and (len(plain) != 2 or not all(plain)):
             raise not_as_expected("two_numbers")
         return value
