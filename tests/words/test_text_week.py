@@ -52,8 +52,8 @@ glucose 7 of 7 days, sleep 7, meals 6
 
 Kept patterns, counted since 23 Feb (each needs 5 days with and 5 without)
 1  Short nights (waking glucose): 3 with, 11 without. About 10 more days.
-2  "coffee late" days (waking glucose): 3 with, 10 without, 1 not known.
-   About 1 more day.
+2  "coffee late" days (waking glucose): 3 with, 10 without, 1 not known. About 1
+   more day.
 
 Message to send
   Hello, and thank you for this week. Your glucose, sleep and movement are here
