@@ -112,7 +112,7 @@ def test_carbohydrate_is_told_as_a_dose_and_its_slope_is_the_planted_one(
     # amounts between 15 and 105 g, each as likely: quarters 45 g, so 4.5 times 10 g, apart
     assert effect.per.span == pytest.approx(4.5, rel=0.25)
     assert str(effect.sentence).startswith(f"Across {CLIENTS} clients, the rise after the meal was")
-    assert "higher after each 10 g more carbohydrate" in str(effect.sentence)
+    assert "larger after each 10 g more carbohydrate" in str(effect.sentence)
     assert {row.unit for row in by_meal.clients} == {"meal"}
 
 
