@@ -86,8 +86,8 @@ class Whitened:
     def without(self, made_from: frozenset[str]) -> Whitened:
         """Return the same without the nuisance that a rule is made from.
 
-        The dependence stays as it was fitted with all of it. If the rule is pure luck, what it is
-        made from is scatter too.
+        The dependence between days is not fitted again. If the rule is pure luck, what it is made
+        from is scatter too.
         """
         if not made_from:
             return self

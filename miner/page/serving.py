@@ -68,7 +68,7 @@ class Opening:
 
 
 class TokenFile:
-    """The file that opens one practice: written anew when asked, removed when it is not needed.
+    """The file that opens one practice: written when asked, removed when it is not needed.
 
     Args:
         practice: the practice's folder; this program is the only one that has it open.

@@ -26,7 +26,7 @@ class OutOfSample:
         skill: 1 - mse_model / mse_average: 1 is perfect, 0 no better than the average.
         gain: mean over held-out units of the average's squared error less the model's.
         gain_se: its standard error, the held-out units taken as independent.
-        nearer: held-out units that the model came nearer to than the average did.
+        nearer: held-out units that the model predicted better than the average did.
         reason: "" or why the numbers are undefined.
     """
 

@@ -99,7 +99,7 @@ def test_every_card_that_says_something_is_on_paper(
     pdf.write_bytes(page.pdf(format="A4"))
     told = subprocess.run(
         ["pdftotext", str(pdf), "-"], capture_output=True, text=True, check=True
-    ).stdout  # fmt: skip
+    ).stdout
     assert len(headings) == 6
     assert [text for text in headings if text not in " ".join(told.split())] == []
 

@@ -36,9 +36,21 @@ pytestmark = pytest.mark.usefixtures("derived_once")
 
 Open = Callable[[Path], Visitor]
 EVERY_PAGE = (
-    "", "/intake", "/questions", "/records", "/days", "/week", "/table", "/meals", "/ranking",
-    "/pages", "/follow-up", "/history", "/folder", "/settings",
-)  # fmt: skip
+    "",
+    "/intake",
+    "/questions",
+    "/records",
+    "/days",
+    "/week",
+    "/table",
+    "/meals",
+    "/ranking",
+    "/pages",
+    "/follow-up",
+    "/history",
+    "/folder",
+    "/settings",
+)
 CLIENT = "/clients/client-01"
 
 

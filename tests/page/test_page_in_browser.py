@@ -338,8 +338,18 @@ def pages_of(code: str, plan: str) -> list[str]:
              "/meals?compare=walk_after", "/pages", "/follow-up", f"/plans/{plan}", "/history",
              "/folder", "/settings",
              "/records/columns?file=x.csv")  # fmt: skip
-    own = ["/", "/?on=2026-02-22", "/clients", "/caseload", "/rules", "/rules/short_sleep",
-           "/settings", "/help", "/help/commands", "/help/definitions"]  # fmt: skip
+    own = [
+        "/",
+        "/?on=2026-02-22",
+        "/clients",
+        "/caseload",
+        "/rules",
+        "/rules/short_sleep",
+        "/settings",
+        "/help",
+        "/help/commands",
+        "/help/definitions",
+    ]
     return [*own, *(f"/clients/{code}{part}" for part in parts), "/nowhere"]
 
 

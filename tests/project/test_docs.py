@@ -212,9 +212,11 @@ def test_the_papers_build_strictly_and_need_no_network(tmp_path: Path) -> None:
     fetched = [
         (page.name, tag)
         for page in (tmp_path / "site").rglob("*.html")
-        for tag in re.findall(r"<(?:script|link|img)\b[^>]*(?:src|href)=\"(?:https?:)?//[^>]*>",
-                              page.read_text("utf-8"))
-    ]  # fmt: skip
+        for tag in re.findall(
+            r"<(?:script|link|img)\b[^>]*(?:src|href)=\"(?:https?:)?//[^>]*>",
+            page.read_text("utf-8"),
+        )
+    ]
     assert fetched == []
 
 

@@ -117,8 +117,9 @@ def test_the_days_of_what_was_found_stay_when_its_question_is_fixed(folder: Path
     fix(folder, "late_dinner", "overnight_mean", fixed_on=None)
     behind = steps.why(steps.read_client(folder), id_)
     assert behind == before
-    listed = next(item for item in ranked(folder).hypotheses if item.difference is not None
-                  and item.id == id_)  # fmt: skip
+    listed = next(
+        item for item in ranked(folder).hypotheses if item.difference is not None and item.id == id_
+    )
     assert sum(unit.used for unit in behind.units) == listed.counts.with_ + listed.counts.without
     waits = asked(folder)
     assert (waits.difference, waits.evidence) == (None, Evidence.CANNOT_TELL)

@@ -83,8 +83,9 @@ def together(brief: Briefing) -> Briefing:
     """The briefing with two habits that came on the same days, and with nothing clear."""
     alone = [item for item in brief.ranking.hypotheses if len(item.factors) == 1]
     first = next(item for item in alone if item.evidence is Evidence.CLEAR)
-    other = next(item for item in alone if item.factors == ("late_sleep",)
-                 and item.outcome == first.outcome)  # fmt: skip
+    other = next(
+        item for item in alone if item.factors == ("late_sleep",) and item.outcome == first.outcome
+    )
     own = quiet(brief, Evidence.CANNOT_TELL)
     first, other = (
         replace(item, difference=40.0, p=0.001, withheld=Withheld(reason, 0, 5))
@@ -101,25 +102,49 @@ def together(brief: Briefing) -> Briefing:
 
 def kept(rules: RuleBook, **changes: Any) -> KeptResult:
     known: dict[str, Any] = {
-        "id": "4c28aa7c", "as_": "watch", "kept_on": "2026-03-01",
-        "suggested_by_days_to": "2026-02-23", "read_on": "2026-03-28", "new_units": 25,
-        "status": "held_up", "difference": 10.0, "interval": (6.0, 15.0),
-        "factors": ("short_sleep",), "lag_days": (0,), "outcome": "wake_glucose", "unit_of": "day",
-        "unit": "mg/dL", "direction": "up", "expected": 9.0, "smallest_worth_it": 5.0,
-        "counts": NewUnits(25, 8, 16, 1), "open": False,
+        "id": "4c28aa7c",
+        "as_": "watch",
+        "kept_on": "2026-03-01",
+        "suggested_by_days_to": "2026-02-23",
+        "read_on": "2026-03-28",
+        "new_units": 25,
+        "status": "held_up",
+        "difference": 10.0,
+        "interval": (6.0, 15.0),
+        "factors": ("short_sleep",),
+        "lag_days": (0,),
+        "outcome": "wake_glucose",
+        "unit_of": "day",
+        "unit": "mg/dL",
+        "direction": "up",
+        "expected": 9.0,
+        "smallest_worth_it": 5.0,
+        "counts": NewUnits(25, 8, 16, 1),
+        "open": False,
         "picture": FollowPicture(UNITS, new=UNITS),
-    }  # fmt: skip
+    }
     return worded(KeptResult(**(known | changes)), Wording(rules))
 
 
 def on_test(rules: RuleBook, **changes: Any) -> KeptResult:
     known: dict[str, Any] = {
-        "plan": "p1", "status": "changed", "difference": -7.0, "interval": (-11.0, -3.0),
-        "p": 0.03, "pairs_used": 6, "pairs_not_followed": 0,
+        "plan": "p1",
+        "status": "changed",
+        "difference": -7.0,
+        "interval": (-11.0, -3.0),
+        "p": 0.03,
+        "pairs_used": 6,
+        "pairs_not_followed": 0,
         "as_followed": PairsTest(6, -7.0, (-11.0, -3.0), 0.03),
-        "id": "4c28aa7c", "factor": "short_sleep", "outcome": "wake_glucose", "unit": "mg/dL",
-        "unit_of": "day", "worth_having": 5.0, "read_on": "2026-05-01", "planned_pairs": 6,
-    }  # fmt: skip
+        "id": "4c28aa7c",
+        "factor": "short_sleep",
+        "outcome": "wake_glucose",
+        "unit": "mg/dL",
+        "unit_of": "day",
+        "worth_having": 5.0,
+        "read_on": "2026-05-01",
+        "planned_pairs": 6,
+    }
     return kept(rules, as_="alternate", status=None, test=PlanResult(**(known | changes)))
 
 
@@ -134,8 +159,14 @@ def referral(kind: str, at: float, days: int) -> CautionText:
 def states(brief: Briefing, rules: RuleBook, clear: Hypothesis) -> dict[str, Briefing]:
     """Every state of a client's pages."""
     intake = rules.cautions.intake
-    insulin = CautionText(CautionKind.INTAKE, "x", "", intake["insulin"].client_action,
-                          class_="agree", medicine="insulin")  # fmt: skip
+    insulin = CautionText(
+        CautionKind.INTAKE,
+        "x",
+        "",
+        intake["insulin"].client_action,
+        class_="agree",
+        medicine="insulin",
+    )
     lows = (referral("any_below", 54, 2), referral("below_on_days", 70, 3))
     high = (referral("any_at_least", 200, 1), referral("wake_at_least", 126, 4))
     asked = {"family": "fixed", "fixed_on": "2026-01-01", "fixed_before": True}
@@ -171,7 +202,7 @@ def states(brief: Briefing, rules: RuleBook, clear: Hypothesis) -> dict[str, Bri
         "changed": replace(brief, kept=(on_test(rules),)),
         "no change": replace(brief, kept=(on_test(rules, status="no_change", difference=-1.0),)),
         "calm, held up": replace(brief, calm=True, kept=(kept(rules),)),
-    }  # fmt: skip
+    }
 
 
 @pytest.fixture(scope="module")

@@ -29,24 +29,50 @@ def said(rules: RuleBook) -> RuleBook:
 
 def kept(rules: RuleBook, **changes: Any) -> KeptResult:
     known: dict[str, Any] = {
-        "id": "4c28aa7c", "as_": "watch", "kept_on": "2026-02-24",
-        "suggested_by_days_to": "2026-02-23", "read_on": "2026-03-27", "new_units": 28,
-        "status": "held_up", "difference": 10.0, "interval": (6.0, 15.0), "p": 0.001,
-        "p_adjusted": 0.003, "factors": ("short_sleep",), "lag_days": (0,),
-        "outcome": "wake_glucose", "unit_of": "day", "unit": "mg/dL", "direction": "up",
-        "expected": 9.0, "smallest_worth_it": 5.0, "counts": NewUnits(28, 8, 20, 0), "open": False,
-    }  # fmt: skip
+        "id": "4c28aa7c",
+        "as_": "watch",
+        "kept_on": "2026-02-24",
+        "suggested_by_days_to": "2026-02-23",
+        "read_on": "2026-03-27",
+        "new_units": 28,
+        "status": "held_up",
+        "difference": 10.0,
+        "interval": (6.0, 15.0),
+        "p": 0.001,
+        "p_adjusted": 0.003,
+        "factors": ("short_sleep",),
+        "lag_days": (0,),
+        "outcome": "wake_glucose",
+        "unit_of": "day",
+        "unit": "mg/dL",
+        "direction": "up",
+        "expected": 9.0,
+        "smallest_worth_it": 5.0,
+        "counts": NewUnits(28, 8, 20, 0),
+        "open": False,
+    }
     return worded(KeptResult(**(known | changes)), Wording(rules))
 
 
 def tested(rules: RuleBook, **changes: Any) -> PlanResult:
     known: dict[str, Any] = {
-        "plan": "p1", "status": "changed", "difference": -7.0, "interval": (-12.0, -2.0),
-        "p": 0.02, "pairs_used": 9, "pairs_not_followed": 0,
-        "as_followed": PairsTest(9, -7.0, (-12.0, -2.0), 0.02), "id": "4c28aa7c",
-        "factor": "short_sleep", "outcome": "wake_glucose", "unit": "mg/dL", "unit_of": "day",
-        "worth_having": 9.0, "read_on": "2026-04-29", "planned_pairs": 9,
-    }  # fmt: skip
+        "plan": "p1",
+        "status": "changed",
+        "difference": -7.0,
+        "interval": (-12.0, -2.0),
+        "p": 0.02,
+        "pairs_used": 9,
+        "pairs_not_followed": 0,
+        "as_followed": PairsTest(9, -7.0, (-12.0, -2.0), 0.02),
+        "id": "4c28aa7c",
+        "factor": "short_sleep",
+        "outcome": "wake_glucose",
+        "unit": "mg/dL",
+        "unit_of": "day",
+        "worth_having": 9.0,
+        "read_on": "2026-04-29",
+        "planned_pairs": 9,
+    }
     return worded(PlanResult(**(known | changes)), Wording(rules))
 
 
@@ -54,20 +80,40 @@ def previewed() -> Plan:
     lengths = tuple(
         Length(name, weeks, weeks, weeks // 2, pairs, 2, finds, power, "2026-03-29")
         for name, pairs, weeks, power, finds in (
-            ("short", 7, 4, 0.06, None), ("middle", 14, 8, 0.08, 9.6), ("long", 28, 16, 0.12, 6.4)
+            ("short", 7, 4, 0.06, None),
+            ("middle", 14, 8, 0.08, 9.6),
+            ("long", 28, 16, 0.12, 6.4),
         )
-    )  # fmt: skip
+    )
     contrast = Contrast(2.3, 9.0, of_claim=True, with_=10, without=29)
     return Plan(
-        plan="", id="4c28aa7c", factor="short_sleep", outcome="wake_glucose", unit_of="day",
-        unit="mg/dL", change="Go to bed 45 minutes earlier.",
-        periods=(PlanPeriod(1, 1, "2026-03-02", "2026-03-03", "undrawn", 1),
-                 PlanPeriod(2, 1, "2026-03-04", "2026-03-05", "undrawn", 1)),
-        pairs=7, period_days=2, offset_days=1, seed=None, smallest_p=0.02,
-        power_at_worth_having=0.5, detectable=9.6, worth_having=5.0, pair_spread=12.0, weeks=1,
-        sensors=2, sensor_changes=("2026-03-07",), read_on="2026-03-06", written=False,
+        plan="",
+        id="4c28aa7c",
+        factor="short_sleep",
+        outcome="wake_glucose",
+        unit_of="day",
+        unit="mg/dL",
+        change="Go to bed 45 minutes earlier.",
+        periods=(
+            PlanPeriod(1, 1, "2026-03-02", "2026-03-03", "undrawn", 1),
+            PlanPeriod(2, 1, "2026-03-04", "2026-03-05", "undrawn", 1),
+        ),
+        pairs=7,
+        period_days=2,
+        offset_days=1,
+        seed=None,
+        smallest_p=0.02,
+        power_at_worth_having=0.5,
+        detectable=9.6,
+        worth_having=5.0,
+        pair_spread=12.0,
+        weeks=1,
+        sensors=2,
+        sensor_changes=("2026-03-07",),
+        read_on="2026-03-06",
+        written=False,
         lengths=Lengths(contrast, lengths, None, 17, 0.93, 120),
-    )  # fmt: skip
+    )
 
 
 PREVIEW = """\

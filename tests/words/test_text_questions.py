@@ -97,10 +97,12 @@ def behind() -> Why:
 
 SHORT = {"2026-02-15": (5.4, 114.2, "sensor-2"), "2026-02-16": (5.5, 121.4, "sensor-2")}
 OTHER = {
-    "2026-01-12": (7.4, 92.0, "sensor-1"), "2026-01-13": (6.5, 92.4, "sensor-1"),
-    "2026-01-14": (7.5, 92.1, "sensor-1"), "2026-01-15": (7.0, 106.3, "sensor-1"),
+    "2026-01-12": (7.4, 92.0, "sensor-1"),
+    "2026-01-13": (6.5, 92.4, "sensor-1"),
+    "2026-01-14": (7.5, 92.1, "sensor-1"),
+    "2026-01-15": (7.0, 106.3, "sensor-1"),
     "2026-02-17": (7.1, 110.0, "sensor-2"),
-}  # fmt: skip
+}
 HIGH = {"2026-01-15", "2026-02-15", "2026-02-16"}
 
 
@@ -118,14 +120,26 @@ def nights() -> Why:
     units += [
         unit("2026-02-02", None, None, used=False, reason=few),
         unit("2026-02-23", None, None, used=False, reason=few),
-        unit("2026-02-24", None, None, used=False, factors=(
-            FactorValue("short_sleep", "2026-02-24", None, None, "h", "no sleep record", ()),
-        )),
-    ]  # fmt: skip
+        unit(
+            "2026-02-24",
+            None,
+            None,
+            used=False,
+            factors=(
+                FactorValue("short_sleep", "2026-02-24", None, None, "h", "no sleep record", ()),
+            ),
+        ),
+    ]
     return Why(
-        "client-01", "4c28aa7c", ("short_sleep",), (0,), "wake_glucose", "day", tuple(units),
+        "client-01",
+        "4c28aa7c",
+        ("short_sleep",),
+        (0,),
+        "wake_glucose",
+        "day",
+        tuple(units),
         difference=10.9,
-    )  # fmt: skip
+    )
 
 
 def test_both_groups_and_their_averages_come_before_the_days(nights: Why, rules: RuleBook) -> None:

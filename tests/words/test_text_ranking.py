@@ -82,9 +82,12 @@ def test_hints_are_a_line_each_with_what_they_cannot_be_told_from(
 ) -> None:
     other = message(
         "hypotheses.stands_for_counted",
-        factor="long_eating_window", other="meals spread over 12 hours",
-        apart=1, of=31, unit="day",
-    )  # fmt: skip
+        factor="long_eating_window",
+        other="meals spread over 12 hours",
+        apart=1,
+        of=31,
+        unit="day",
+    )
     missing = message(
         "hypotheses.missing_more_often", with_=1, of_with=9, without=0, of_without=19, unit="day"
     )
@@ -118,9 +121,15 @@ def test_nothing_found_is_told_before_the_hints_that_luck_would_give(
     little = [samples.hypothesis(evidence=Evidence.LITTLE_SIGN)] * 42
     unknown = [samples.hypothesis(evidence=Evidence.CANNOT_TELL)] * 101
     hint = samples.hypothesis(
-        evidence=Evidence.HINT, p_adjusted=0.9, factors=("tag:headache",), relation="same_day",
-        outcome="minutes_above", unit="min", difference=-40.0, counts=Counts(5, 0, 13, 5, 2),
-    )  # fmt: skip
+        evidence=Evidence.HINT,
+        p_adjusted=0.9,
+        factors=("tag:headache",),
+        relation="same_day",
+        outcome="minutes_above",
+        unit="min",
+        difference=-40.0,
+        counts=Counts(5, 0, 13, 5, 2),
+    )
     rest = REST.replace("little sign of 0", "little sign of 42")
     rest = rest.replace("tell about 0", "tell about 101")
     assert (
@@ -147,16 +156,22 @@ def test_what_came_together_is_the_headline_where_nothing_is_clear(
 ) -> None:
     items = tuple(
         samples.hypothesis(
-            id=f"id-{name}", factors=(name,), evidence=Evidence.CANNOT_TELL,
-            outcome="overnight_mean", expected_on_new_days=None,
-            difference=16.0, interval=(6.2, 25.4), p=p,
-            counts=Counts(10, 8, 18, 0, 2), withheld=Withheld(why(other, rules), 1, 5),
+            id=f"id-{name}",
+            factors=(name,),
+            evidence=Evidence.CANNOT_TELL,
+            outcome="overnight_mean",
+            expected_on_new_days=None,
+            difference=16.0,
+            interval=(6.2, 25.4),
+            p=p,
+            counts=Counts(10, 8, 18, 0, 2),
+            withheld=Withheld(why(other, rules), 1, 5),
         )
         for name, other, p in (
             ("late_dinner", "long_eating_window", 0.0002),
             ("long_eating_window", "late_dinner", 0.0003),
         )
-    )  # fmt: skip
+    )
     text = told(samples.ranking(*items), rules)
     assert (
         """

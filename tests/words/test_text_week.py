@@ -21,11 +21,22 @@ ADVICE = [
 
 def kept(factor: str, with_: int, without: int, **changes: object) -> OpenQuestion:
     about = {
-        "kind": "kept", "id": "4c28aa7c", "factors": (factor,), "outcome": "wake_glucose",
-        "since": "2026-02-23", "unit_of": "day", "with_": with_, "without": without, "unknown": 0,
-        "need_each_side": 5, "need_units": 10, "enough": False, "days_to_enough": 10,
-        "never": False, "why_unknown": "",
-    }  # fmt: skip
+        "kind": "kept",
+        "id": "4c28aa7c",
+        "factors": (factor,),
+        "outcome": "wake_glucose",
+        "since": "2026-02-23",
+        "unit_of": "day",
+        "with_": with_,
+        "without": without,
+        "unknown": 0,
+        "need_each_side": 5,
+        "need_units": 10,
+        "enough": False,
+        "days_to_enough": 10,
+        "never": False,
+        "why_unknown": "",
+    }
     return OpenQuestion(**{**about, **changes})  # type: ignore[arg-type]
 
 
@@ -35,17 +46,20 @@ def said(item: OpenQuestion, rules: RuleBook) -> OpenQuestion:
 
 def test_a_week_is_told_with_its_kept_patterns_and_a_message(rules: RuleBook) -> None:
     week = Week(
-        client="client-01", days=DAYS,
+        client="client-01",
+        days=DAYS,
         logged={
-            "glucose": Logged("hours", (24.0,) * 7, 7), "sleep": Logged("entries", (1.0,) * 7, 7),
+            "glucose": Logged("hours", (24.0,) * 7, 7),
+            "sleep": Logged("entries", (1.0,) * 7, 7),
             "meals": Logged("entries", (3.0,) * 6 + (0.0,), 6),
         },
         questions=(
             said(kept("short_sleep", 3, 11), rules),
             said(kept("tag:coffee late", 3, 10, unknown=1, days_to_enough=1), rules),
         ),
-        worth_logging=(), message=week_message(ADVICE, ["glucose", "sleep", "activity"]),
-    )  # fmt: skip
+        worth_logging=(),
+        message=week_message(ADVICE, ["glucose", "sleep", "activity"]),
+    )
     text = """\
 client-01, 4 to 10 Mar 2026
 glucose 7 of 7 days, sleep 7, meals 6

@@ -88,9 +88,18 @@ def at(clock: str, day: str = "2026-02-04") -> str:
 
 def rise(start: str, minutes: int, height: float, back: str, *before: Noted) -> RiseOfDay:
     return RiseOfDay(
-        start=at(start), peak=at("14:00"), baseline=90.0, height=height, minutes_to_peak=minutes,
-        back=at(back), cut_by="", hills=1, meal="", unlogged=False, before=before,
-    )  # fmt: skip
+        start=at(start),
+        peak=at("14:00"),
+        baseline=90.0,
+        height=height,
+        minutes_to_peak=minutes,
+        back=at(back),
+        cut_by="",
+        hills=1,
+        meal="",
+        unlogged=False,
+        before=before,
+    )
 
 
 def day(**changes: Any) -> DayReview:
@@ -99,25 +108,40 @@ def day(**changes: Any) -> DayReview:
         against("asleep_hours", "h", 5.0, above=40, below=0, middle=7.0, days=40),
         against("stress_minutes", "min", 200, above=0, below=40, middle=30.0, label="stress"),
         against("steps", "steps", 900, above=30, below=8, middle=6000.0, inside=None),
-        replace(against("x", "min", 0, above=0, below=0, label="walks after breakfast"),
-                value=None, inside=None),
+        replace(
+            against("x", "min", 0, above=0, below=0, label="walks after breakfast"),
+            value=None,
+            inside=None,
+        ),
         against("carbs_grams", "g", 140, above=20, below=18, inside=True, label="carbohydrate"),
         against("day_mean", "mg/dL", 115.5, above=1, below=37, label="the day's average"),
-    )  # fmt: skip
+    )
     lunch = noted("meals", "13:06", "meals", 0, "lunch sandwich, 65 g carbohydrate")
     run, night = noted("activity", "10:48", "running", 37), noted("sleep", "01:59", "sleep", 322)
     tag = replace(noted("tags", "13:20", "tags", 0, "tag coffee late"), own="coffee late")
     return replace(
         DayReview(
-            client="client-01", date="2026-02-04", chosen="asked for", usable=True, left_out="",
-            start=at("07:21"), end=at("07:15", "2026-02-05"), of_client=(), first=(),
-            night=night_words(at("01:59"), at("07:21"), numbers[1]), numbers=numbers,
-            rises=(rise("12:08", 105, 83.4, "15:57", night, run, lunch, tag),), on_test=(),
+            client="client-01",
+            date="2026-02-04",
+            chosen="asked for",
+            usable=True,
+            left_out="",
+            start=at("07:21"),
+            end=at("07:15", "2026-02-05"),
+            of_client=(),
+            first=(),
+            night=night_words(at("01:59"), at("07:21"), numbers[1]),
+            numbers=numbers,
+            rises=(rise("12:08", 105, 83.4, "15:57", night, run, lunch, tag),),
+            on_test=(),
             could_be_asked=(not_as_usual([item for item in numbers if item.extreme]),),
-            cautions=("This is not a diagnosis.",), curve=(), lanes=(), range=(70.0, 140.0),
+            cautions=("This is not a diagnosis.",),
+            curve=(),
+            lanes=(),
+            range=(70.0, 140.0),
         ),
         **changes,
-    )  # fmt: skip
+    )
 
 
 def test_a_day_begins_with_what_is_unusual_and_what_to_ask() -> None:
